@@ -1,0 +1,1 @@
+"""Settling, gestures and the walk: from readings to captures, without clock or I/O."""

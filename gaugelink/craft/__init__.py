@@ -1,0 +1,1 @@
+"""What a reed is: blades, stations, zones, styles, stages, and what to do at each station."""

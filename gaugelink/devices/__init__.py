@@ -1,0 +1,1 @@
+"""Links, framing, decoding and device descriptions: from bytes to readings."""

@@ -1,0 +1,220 @@
+"""What an indicator's bytes look like, as data: the device descriptions.
+
+A description is a TOML file. It names the line's settings, where a frame ends, how to ask when the
+indicator must be asked, how the value is written, and the checksum. A description is named for
+what it is ("signed decimal, unit suffix, carriage return"), never for who made the indicator.
+"""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+from typing import Literal
+
+import msgspec
+
+from gaugelink.reading import GaugelinkError
+from gaugelink.units import UnitError, canonical
+
+
+class DescriptionError(GaugelinkError):
+    """A description file that cannot be used; the text names the file, the path and the fault."""
+
+
+class LinkSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """How the serial line is set."""
+
+    baud: int = 9600
+    bits: Literal[7, 8] = 8
+    parity: Literal["none", "even", "odd", "mark", "space"] = "none"
+    stop: Literal[1, 2] = 1
+    dtr: bool = True
+    """Many indicators draw the power of their output stage from these two lines."""
+    rts: bool = True
+
+    @property
+    def short(self) -> str:
+        """The usual short form, such as `9600 8N1`."""
+        return f"{self.baud} {self.bits}{self.parity[0].upper()}{self.stop}"
+
+
+class ByTerminator(
+    msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="by", tag="terminator"
+):
+    """A frame ends where `end` stands; the end is not part of the frame."""
+
+    end: str = "\r"
+    longest: int = 64
+    """Bytes; a longer frame is refused whole."""
+
+
+class ByMarks(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="by", tag="marks"):
+    """A frame stands between `start` and `end`, with `trailer` more bytes (a checksum) after it.
+
+    The frame handed on holds what is between the marks, then the trailer.
+    """
+
+    start: str = "\x02"
+    end: str = "\x03"
+    trailer: int = 0
+    longest: int = 64
+
+
+class ByLength(
+    msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="by", tag="length"
+):
+    """Every frame is `length` bytes, beginning with `sync` (which counts, and stays in it)."""
+
+    length: int
+    sync: str = ""
+    gap: float = 0.05
+    """Seconds of silence after which a part of a frame is given up, to find the beginning again."""
+
+
+class ByGap(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="by", tag="gap"):
+    """A frame ends when the line has been silent for `gap` seconds."""
+
+    gap: float = 0.03
+    longest: int = 64
+
+
+Framing = ByTerminator | ByMarks | ByLength | ByGap
+
+
+class Field(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """One field of a fixed layout: `length` bytes from byte `at` of the frame."""
+
+    name: Literal["sign", "value", "exponent", "decimals", "unit", "status"]
+    at: int
+    length: int = 1
+    kind: Literal["text", "int-le", "uint-le", "int-be", "uint-be"] = "text"
+
+
+class Decoding(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """How a frame says its value: by a pattern with named groups, or by a fixed layout.
+
+    Groups of a pattern: `sign`, `value`, `exponent` (a power of ten), `decimals` (a count of
+    decimal places), `unit`, `status`. The pattern must match the whole frame.
+    """
+
+    pattern: str | None = None
+    layout: list[Field] = []
+    decimal_mark: Literal[".", ","] = "."
+    decimals: int = 0
+    """Decimal places implied when no mark is sent."""
+    signs: dict[str, Literal["+", "-"]] = {}
+    """What stands for a sign when it is not a plus or a minus; a space is always a plus."""
+    units: dict[str, str] = {}
+    """What the device sends for a unit, and the unit that it means."""
+    status: dict[str, str] = {}
+    """What the device sends as its status, and in words what it means (empty: nothing to say)."""
+    refuse: list[str] = []
+    """Status words that make the number worthless, such as an overflow."""
+
+
+class Checksum(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """The check over the frame's bytes from `start` to `stop` (slices as in Python)."""
+
+    kind: Literal["sum8", "sum8-negated", "xor8", "crc16-modbus", "crc16-ccitt"]
+    written: Literal["hex", "byte", "little-endian", "big-endian"] = "hex"
+    """`hex` digits in text, one `byte`, or a two-byte word."""
+    start: int = 0
+    stop: int | None = None
+    at: int = -2
+    """Where the check stands, counted as a slice start."""
+    length: int = 2
+
+
+class Ask(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """What is sent to get a value, how often, and how long to wait for the answer; seconds."""
+
+    send: str
+    every: float = 0.1
+    wait: float = 0.5
+
+
+class Description(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A device description, whole."""
+
+    name: str
+    title: str
+    framing: Framing
+    decoding: Decoding
+    link: LinkSettings = LinkSettings()
+    unit: str = "mm"
+    """The unit when the device sends none."""
+    sends: Literal["stream", "on-button", "when-asked"] = "stream"
+    range: tuple[Decimal, Decimal] = (Decimal(-30), Decimal(30))
+    """Lowest and highest credible value in millimetres; outside it is refused and counted."""
+    ask: Ask | None = None
+    checksum: Checksum | None = None
+    note: str = ""
+    example: str = ""
+    """One frame as it goes over the line, end included; the tests decode the shipped ones."""
+
+
+_GROUPS = {"sign", "value", "exponent", "decimals", "unit", "status"}
+
+
+def check(description: Description, source: str) -> None:
+    """Refuse what the types alone cannot: raises DescriptionError naming the path and the fault."""
+
+    def fault(path: str, said: str) -> DescriptionError:
+        return DescriptionError(f"{source}: {path}: {said}")
+
+    decoding = description.decoding
+    if (decoding.pattern is None) == (not decoding.layout):
+        raise fault("decoding", "give either a pattern or a layout")
+    if decoding.pattern is not None:
+        try:
+            groups = set(re.compile(decoding.pattern).groupindex)
+        except re.error as error:
+            raise fault("decoding.pattern", f"not a regular expression ({error})") from error
+    else:
+        groups = {field.name for field in decoding.layout}
+    if "value" not in groups:
+        raise fault("decoding", "needs a group or field named value")
+    if strange := groups - _GROUPS:
+        raise fault(
+            "decoding.pattern",
+            f"group {sorted(strange)[0]!r} is not one of {', '.join(sorted(_GROUPS))}",
+        )
+    for path, unit in [("unit", description.unit)] + [
+        (f"decoding.units.{sent}", meant) for sent, meant in decoding.units.items()
+    ]:
+        try:
+            canonical(unit)
+        except UnitError as error:
+            raise fault(path, str(error)) from error
+    if description.sends == "when-asked" and description.ask is None:
+        raise fault("ask", "an indicator that sends when asked needs what to send")
+    low, high = description.range
+    if not low < high:
+        raise fault("range", "the lowest value comes first")
+    _check_line(description, fault)
+
+
+def _check_line(description: Description, fault: object) -> None:
+    assert callable(fault)
+    framing = description.framing
+    if not 50 <= description.link.baud <= 4_000_000:
+        raise fault("link.baud", f"{description.link.baud} is not a speed of a serial line")
+    if isinstance(framing, ByTerminator) and not framing.end:
+        raise fault("framing.end", "a terminator cannot be empty")
+    if isinstance(framing, ByMarks) and not (framing.start and framing.end):
+        raise fault("framing", "both marks must be given")
+    if isinstance(framing, ByLength) and framing.length < max(1, len(framing.sync)):
+        raise fault("framing.length", "must be at least 1 and hold the sync bytes")
+    if isinstance(framing, ByLength | ByGap) and framing.gap <= 0:
+        raise fault("framing.gap", "is in seconds and must be above 0")
+    if not isinstance(framing, ByLength) and not 1 <= framing.longest <= 4096:
+        raise fault("framing.longest", "is in bytes, from 1 to 4096")
+    checksum = description.checksum
+    wide = checksum is not None and checksum.kind.startswith("crc16")
+    if checksum is not None:
+        wants = {"hex": 4 if wide else 2, "byte": 1, "little-endian": 2, "big-endian": 2}
+        if checksum.length != wants[checksum.written]:
+            raise fault(
+                "checksum.length",
+                f"{checksum.kind} as {checksum.written} takes {wants[checksum.written]}",
+            )
