@@ -1,8 +1,9 @@
 """Exact factors from an indicator's unit to hundredths of a millimetre.
 
 pint supplies the definitions, once for each unit and as fractions: its float foot is not exact,
-a conversion through it costs about a hundred multiplications, and importing it takes as long as
-starting the screen. So a factor is asked for when a gauge is first connected, then kept.
+a conversion through it costs about a hundred multiplications, and importing it takes longer than
+starting the screen. So a factor is asked for once and kept, and pint is imported only for a unit
+that is not a hundredth of a millimetre or a hundred of them by its very name.
 """
 
 from __future__ import annotations
@@ -91,6 +92,8 @@ def fraction_of_hundredth(unit: str) -> Fraction:
     name = canonical(unit)
     if name == HUNDREDTHS:
         return Fraction(1)
+    if name == "mm":
+        return Fraction(100)
     quantity = _registry().Quantity(Fraction(1), UNITS[name])
     return Fraction(quantity.to("millimeter").magnitude) * 100
 
@@ -103,6 +106,7 @@ def factor(unit: str) -> Decimal:
     """
     exact = fraction_of_hundredth(unit)
     value = Decimal(exact.numerator) / Decimal(exact.denominator)
-    if value * exact.denominator != exact.numerator:
+    # As fractions: a product of decimals would be rounded back to what it came from.
+    if value.as_integer_ratio() != exact.as_integer_ratio():
         raise UnitError(f"unit {unit!r} has no exact decimal factor; describe it in millimetres")
     return value

@@ -3,8 +3,12 @@
 A hand trembles, and soft wet cane gives way under the spindle: a true contact is still but for a
 slow sinking. So the newest `still_for` seconds count as still when, after taking off the sinking
 (at most `creep` hundredths per second, downwards only), what remains spans no more than `within`
-and one step of the indicator. The settled value is the median of that stretch. It then stands
-until the spindle has lifted or moved on: two readings in a row `lift` or more away from it.
+and one step of the indicator. The settled value is the median of that stretch.
+
+It stands as long as the spindle does. Two readings in a row further off than that spread mean that
+it stood only on the way, hovering perhaps: it has to settle anew, in the same contact. Two in a row
+that are `lift` or more off mean that it has lifted or moved on, and only then can a new contact
+begin. What the cane gives way by meanwhile is followed, so that creep alone is never a lift.
 """
 
 from __future__ import annotations
@@ -27,6 +31,9 @@ LONGEST_GAP = 1.0
 FEWEST = 3
 """Readings that a still stretch needs: two that agree may do so by chance."""
 
+ROUNDING = 1e-9
+"""Hundredths: what binary floats may add to a difference of decimals."""
+
 
 class Settled(msgspec.Struct, frozen=True):
     """What a gauge's newest reading amounts to."""
@@ -40,7 +47,7 @@ class Settled(msgspec.Struct, frozen=True):
     value: Decimal | None = None
     """The settled value, the median of the still stretch; None while moving."""
     contact: int = 0
-    """Counts the times that the spindle has come to stand; a new one means it has been lifted."""
+    """Counts the contacts that the spindle stood in; a new one means that it has been lifted."""
     still: float = 0.0
     """Seconds for which it has stood still so far."""
     since: float = 0.0
@@ -55,88 +62,102 @@ class Settler:
         self._window: deque[tuple[float, Decimal]] = deque()
         self._value: Decimal | None = None
         self._since = 0.0
+        self._stood_from = 0.0
         self._contact = 0
-        self._away = 0
+        self._anchor: _Anchor | None = None
 
     @property
     def contact(self) -> int:
-        """How many times the spindle has come to stand so far."""
+        """How many contacts the spindle has stood in so far."""
         return self._contact
 
     def feed(self, reading: Reading) -> Settled:
         """What the newest reading, added to those before it, amounts to."""
         if reading.pushed:
             return self._pushed(reading)
-        value = reading.hundredths
+        self._check_anchor(reading)
         if self._value is not None:
-            if not self._moved_on(value):
-                return self._say("settled", reading, reading.at - self._since)
-            self._value = None
-        self._push(reading.at, value)
-        still = self._still_for(reading.resolution)
-        if still >= self._rule.still_for:
-            self._settle(reading, self._median())
+            return self._say("settled", reading, max(0.0, reading.at - self._stood_from))
+        self._push(reading.at, reading.hundredths)
+        still, count = self._stretch(reading.resolution)
+        if still >= self._rule.still_for and count >= FEWEST:
+            self._settle(reading, self._median(), still)
             return self._say("settled", reading, still)
         return self._say("settling" if still > 0 else "moving", reading, still)
 
+    def retune(self, rule: Settling) -> None:
+        """Go by another style's rule from now on; contacts go on counting."""
+        self._rule = rule
+        self.interrupt()
+
     def interrupt(self) -> None:
-        """The link was lost: what stood still has to be seen standing still again."""
+        """The link was lost: what stood still has to be seen standing still again.
+
+        Until a lift is seen it counts as the same contact, for none can be ruled out.
+        """
         self._window.clear()
         self._value = None
-        self._away = 0
 
     def _pushed(self, reading: Reading) -> Settled:
-        # Pressed once on the indicator itself: there is no stream, so it counts as it is.
-        self._settle(reading, reading.hundredths)
+        # Pressed once on the indicator itself: there is no stream, so it counts as it is, and each
+        # press for a contact.
+        self._anchor = None
+        self._settle(reading, reading.hundredths, 0.0)
         return self._say("settled", reading, 0.0)
 
-    def _settle(self, reading: Reading, value: Decimal) -> None:
+    def _settle(self, reading: Reading, value: Decimal, still: float) -> None:
         self._value = value
         self._since = reading.at
-        self._contact += 1
-        self._away = 0
+        self._stood_from = reading.at - still
+        if self._anchor is None:
+            self._contact += 1
+        self._anchor = _Anchor(value, reading.at)
         self._window.clear()
 
-    def _moved_on(self, value: Decimal) -> bool:
-        assert self._value is not None
-        # One wild reading is the line's fault, two are the hand's.
-        self._away = self._away + 1 if abs(value - self._value) >= self._rule.lift else 0
-        return self._away >= 2
+    def _check_anchor(self, reading: Reading) -> None:
+        """Follow the present contact, and notice when it has ended or never was at rest."""
+        if self._anchor is None:
+            return
+        rule, anchor = self._rule, self._anchor
+        anchor.follow(reading, float(rule.creep))
+        # A coarse indicator flickers between two digits without being lifted.
+        if anchor.beyond(float(max(rule.lift, 2 * reading.resolution))):
+            self._anchor = self._value = None
+        elif anchor.off(float(rule.within + reading.resolution)):
+            self._value = None
 
     def _push(self, at: float, value: Decimal) -> None:
         window = self._window
-        if window and at - window[-1][0] > LONGEST_GAP:
+        # Time that steps back says as little about what lies between as a gap does.
+        if window and not 0 <= at - window[-1][0] <= LONGEST_GAP:
             window.clear()
         window.append((at, value))
         # Keep one reading beyond the stretch: it is the one that makes the stretch long enough.
         while len(window) > FEWEST and at - window[1][0] >= self._rule.still_for:
             window.popleft()
 
-    def _still_for(self, resolution: Decimal) -> float:
-        """Seconds up to now for which the window is still; 0 when its newest step was not."""
+    def _stretch(self, resolution: Decimal) -> tuple[float, int]:
+        """Seconds up to now for which the spindle has stood still, and the readings in them."""
         window = self._window
         if len(window) < FEWEST:
-            return 0.0
-        allowed = float(self._rule.within + resolution)
+            return 0.0, len(window)
+        allowed = float(self._rule.within + resolution) + ROUNDING
         now, newest = window[-1]
         # A stretch is the longest that ends now and stays within what tremor and creep allow.
-        # Going back in time creep can only add, so the bounds widen by it in one direction.
-        creep = float(self._rule.creep)
         points = [(at - now, float(value - newest)) for at, value in window]
-        slope = _sinking(points, creep)
-        low = high = 0.0
-        still = 0.0
+        slope = _sinking(points, float(self._rule.creep))
+        low = high = still = 0.0
+        count = 0
         for at, value in reversed(points):
             level = value - slope * at
             low, high = min(low, level), max(high, level)
             if high - low > allowed:
                 break
-            still = -at
-        if still < self._rule.still_for:
-            # What came before the break is over: the next stretch begins after it.
-            while window and now - window[0][0] > still:
-                window.popleft()
-        return still
+            still, count = -at, count + 1
+        # What came before the break is over: the next stretch begins after it.
+        while len(window) > count:
+            window.popleft()
+        return still, count
 
     def _median(self) -> Decimal:
         middle = median(value for _, value in self._window)
@@ -153,6 +174,33 @@ class Settler:
             still,
             self._since,
         )
+
+
+class _Anchor:
+    """Where the present contact stands: the settled value, and how far the cane has given way."""
+
+    def __init__(self, value: Decimal, at: float) -> None:
+        self._top = self._level = float(value)
+        self._at = at
+        self._distances = (0.0, 0.0)
+        """Hundredths of the newest two readings from the level."""
+
+    def follow(self, reading: Reading, creep: float) -> None:
+        """Sink towards the reading by at most `creep` hundredths a second, never above the top."""
+        value = float(reading.hundredths)
+        most = creep * min(max(reading.at - self._at, 0.0), LONGEST_GAP)
+        moved = min(max(value, self._level - most), self._level + most)
+        self._level = min(moved, self._top)
+        self._at = reading.at
+        self._distances = (self._distances[1], abs(value - self._level))
+
+    def off(self, slack: float) -> bool:
+        """Whether the newest two readings lie further off than `slack` hundredths."""
+        return min(self._distances) > slack + ROUNDING
+
+    def beyond(self, lift: float) -> bool:
+        """Whether the newest two lie `lift` or more off; one may be the line's fault."""
+        return min(self._distances) >= lift - ROUNDING
 
 
 def _sinking(points: list[tuple[float, float]], most: float) -> float:

@@ -6,7 +6,8 @@ writes. The caller makes the capture durable and only then goes on with `capture
 old state stands, so a capture that could not be written has not happened.
 
 Three rules keep a value from landing at the wrong station:
-- a second press within the gesture time belongs to the first and captures nothing;
+- a second press within the gesture time belongs to the first: it captures nothing, and a pedal
+  that bounces or is held down goes no further back or on than one station;
 - one contact of the spindle serves one station: it must lift before the next is captured;
 - a reading that is stale, unsettled, or no thickness of cane is refused, with the reason.
 """
@@ -68,7 +69,9 @@ class WalkState(msgspec.Struct, frozen=True):
     in_pass: int = 1
     paused: bool = False
     # The rest belongs to this run of the program only: clocks and contacts start anew.
-    last_press: float = float("-inf")
+    last_press: float | None = None
+    """None before the first press; JSON, in which a state is kept, has no infinity."""
+    last_gesture: Gesture | None = None
     used_contact: int = 0
     used_station: str = ""
 
@@ -135,7 +138,9 @@ def begin(style: Style, stage: str, reed: str, trigger: Trigger = "press") -> Wa
 
 def resumed(state: WalkState) -> WalkState:
     """The walk as it stands after a restart: the clock and the contacts of the old run are gone."""
-    return msgspec.structs.replace(state, last_press=float("-inf"), used_contact=0, used_station="")
+    return msgspec.structs.replace(
+        state, last_press=None, last_gesture=None, used_contact=0, used_station=""
+    )
 
 
 def press(
@@ -151,8 +156,10 @@ def press(
     `live` is the newest that the gauge said, None before the first reading; `linked` whether its
     link is up; `station` the key of the station to go to.
     """
-    hurried = now - state.last_press < state.walking.gesture
-    state = msgspec.structs.replace(state, last_press=now)
+    # The size alone counts: presses from two sources may come a little out of order.
+    hurried = state.last_press is not None and abs(now - state.last_press) < state.walking.gesture
+    bounced = hurried and gesture == state.last_gesture
+    state = msgspec.structs.replace(state, last_press=now, last_gesture=gesture)
     match gesture:
         case "capture":
             if hurried:
@@ -166,18 +173,15 @@ def press(
             return _goto(state, station)
     if state.paused:
         return _refuse(state, "paused", "paused: resume first")
+    if bounced:
+        return _refuse(state, "too soon", "second press: gone one station only")
     match gesture:
         case "skip":
             return _skip(state)
         case "back":
-            before = (len(state.queue) if state.place is None else state.place) - 1
-            if before < 0:
-                return _refuse(state, "nowhere", "this is the first station")
-            return Step(_at(state, before))
+            return _back(state)
         case "retake":
-            if not state.used_station:
-                return press(state, "back", now, live, linked)
-            return _goto(state, state.used_station)
+            return _goto(state, state.used_station) if state.used_station else _back(state)
     raise ValueError(f"no gesture is called {gesture!r}")
 
 
@@ -306,11 +310,19 @@ def _goto(state: WalkState, key: str) -> Step:
     return _refuse(state, "nowhere", f"this stage has no station {key!r}")
 
 
+def _back(state: WalkState) -> Step:
+    before = (len(state.queue) if state.place is None else state.place) - 1
+    if before < 0:
+        return _refuse(state, "nowhere", "this is the first station")
+    return Step(_at(state, before))
+
+
 def _skip(state: WalkState) -> Step:
-    if state.place is None:
+    here = state.place
+    if here is None:
         return _refuse(state, "done", "every station of this pass is done")
-    state = msgspec.structs.replace(state, skipped=state.skipped | {state.queue[state.place]})
-    return Step(msgspec.structs.replace(state, place=_next_place(state, state.place or 0)))
+    state = msgspec.structs.replace(state, skipped=state.skipped | {state.queue[here]})
+    return Step(msgspec.structs.replace(state, place=_next_place(state, here)))
 
 
 def _again(state: WalkState) -> Step:

@@ -8,6 +8,7 @@ seen from the bark of that blade with the tip up.
 
 from __future__ import annotations
 
+import math
 from typing import Literal, get_args
 
 import msgspec
@@ -33,7 +34,9 @@ class Station(msgspec.Struct, frozen=True, order=True, forbid_unknown_fields=Tru
     @property
     def key(self) -> str:
         """A short text that names the station: `crossed/53/-0.5`."""
-        return f"{self.blade}/{self.height:g}/{self.across:+g}"
+        across = _shortest(self.across)
+        sign = "" if across.startswith("-") else "+"
+        return f"{self.blade}/{_shortest(self.height)}/{sign}{across}"
 
     @property
     def side(self) -> Literal["left", "middle", "right"]:
@@ -62,7 +65,17 @@ class Station(msgspec.Struct, frozen=True, order=True, forbid_unknown_fields=Tru
 
 def parse_key(key: str) -> Station:
     """The station that a key names; ValueError when it names none."""
-    blade, height, across = key.split("/")
+    parts = key.split("/")
+    if len(parts) != 3:
+        raise ValueError(f"{key!r} is not a station; write it as crossed/53/-0.5")
+    blade, height, across = parts[0], float(parts[1]), float(parts[2])
     if blade not in BLADES:
         raise ValueError(f"{blade!r} is not a blade; use crossed or uncrossed")
-    return Station(blade, float(height), float(across) or 0.0)
+    if not (math.isfinite(height) and math.isfinite(across)):
+        raise ValueError(f"{key!r} is not a station; its numbers must be finite")
+    return Station(blade, height, across or 0.0)
+
+
+def _shortest(number: float) -> str:
+    """The fewest digits that name this number and no other; a zero has no sign."""
+    return repr(float(number) or 0.0).removesuffix(".0")

@@ -6,9 +6,12 @@ own, a memory made exact and never a promise of tone. A style is a TOML file mea
 
 from __future__ import annotations
 
+import math
 import tomllib
+from collections.abc import Callable
 from decimal import Decimal
 from importlib import resources
+from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Literal
 
@@ -16,6 +19,9 @@ import msgspec
 
 from gaugelink.craft.reed import BLADES, Blade, Station
 from gaugelink.reading import GaugelinkError
+
+LONGEST = 200.0
+"""Millimetres; no reed of the family is as long."""
 
 
 class StyleError(GaugelinkError):
@@ -165,6 +171,10 @@ class Style(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         return self.stages[index] if index < len(names) else None
 
 
+Fault = Callable[[str, str], StyleError]
+"""Makes the error from the path inside the file and what is wrong there."""
+
+
 def check(style: Style, source: str) -> None:
     """Refuse what the types alone cannot: StyleError names the file, the path and the fault."""
 
@@ -197,14 +207,15 @@ def check(style: Style, source: str) -> None:
     _check_rules(style, fault)
 
 
-def _check_stages(style: Style, zones: set[str], fault: object) -> None:
-    assert callable(fault)
+def _check_stages(style: Style, zones: set[str], fault: Fault) -> None:
     seen: set[str] = set()
     for index, stage in enumerate(style.stages):
         path = f"stages[{index}]"
         if stage.name in seen:
             raise fault(f"{path}.name", f"{stage.name!r} stands twice")
         seen.add(stage.name)
+        if stage.length is not None and not style.lengths.tube < stage.length <= LONGEST:
+            raise fault(f"{path}.length", f"is in mm, above the tube's, and {LONGEST:g} at most")
         if not stage.targets:
             raise fault(f"{path}.targets", "a stage needs at least one target")
         stations: dict[str, str] = {}
@@ -212,9 +223,9 @@ def _check_stages(style: Style, zones: set[str], fault: object) -> None:
             where = f"{path}.targets[{place}]"
             if target.zone not in zones:
                 raise fault(f"{where}.zone", f"no zone is called {target.zone!r}")
-            if not 0 < target.target <= 500:
+            if not (target.target.is_finite() and 1 <= target.target <= 500):
                 raise fault(f"{where}.target", "is in hundredths of a millimetre, from 1 to 500")
-            if not 0 <= target.tolerance <= 50:
+            if not (target.tolerance.is_finite() and 0 <= target.tolerance <= 50):
                 raise fault(f"{where}.tolerance", "is in hundredths of a millimetre, from 0 to 50")
             for station in style.zone(target.zone).stations():
                 if station.key in stations:
@@ -225,8 +236,7 @@ def _check_stages(style: Style, zones: set[str], fault: object) -> None:
                 stations[station.key] = target.zone
 
 
-def _check_rules(style: Style, fault: object) -> None:
-    assert callable(fault)
+def _check_rules(style: Style, fault: Fault) -> None:
     settling, walking, lengths = style.settling, style.walking, style.lengths
     for path, value, low, high in (
         ("settling.still_for", settling.still_for, 0.05, 10),
@@ -239,8 +249,15 @@ def _check_rules(style: Style, fault: object) -> None:
         ("walking.thinnest", walking.thinnest, -100, 100),
         ("walking.thickest", walking.thickest, 20, 1000),
     ):
-        if not low <= value <= high:
+        # A Decimal that is not a number cannot be compared, a float can.
+        if not (math.isfinite(value) and low <= value <= high):
             raise fault(path, f"{value} must lie from {low} to {high}")
+    if not settling.lift > settling.within:
+        raise fault("settling.lift", f"must be above within, {settling.within}")
+    if not walking.thinnest < walking.thickest:
+        raise fault("walking.thickest", f"must be above thinnest, {walking.thinnest}")
+    if lengths.tube <= 0 or lengths.blank > LONGEST:
+        raise fault("lengths", f"are in mm, above 0, and {LONGEST:g} at most")
     if not lengths.tube < lengths.tip_line < lengths.finished <= lengths.first_day <= lengths.blank:
         raise fault("lengths", "must grow from tube over tip_line and finished to first_day, blank")
 
@@ -249,12 +266,22 @@ def parse(text: str, source: str) -> Style:
     """A style from TOML text; StyleError says the file, the path and what was expected."""
     try:
         style = msgspec.convert(tomllib.loads(text), Style)
-    except tomllib.TOMLDecodeError as error:
-        raise StyleError(f"{source}: not valid TOML: {error}") from error
     except msgspec.ValidationError as error:
         raise StyleError(f"{source}: {error}") from error
+    except (ValueError, RecursionError) as error:
+        # More than TOMLDecodeError: a number of thousands of digits is a plain ValueError.
+        raise StyleError(f"{source}: not valid TOML: {error}") from error
     check(style, source)
     return style
+
+
+def _load(path: Traversable) -> Style:
+    try:
+        # Some editors put a byte order mark first.
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise StyleError(f"{path}: cannot be read: {error}") from error
+    return parse(text, str(path))
 
 
 def styles(own: Path | None = None) -> dict[str, Style]:
@@ -267,7 +294,7 @@ def styles(own: Path | None = None) -> dict[str, Style]:
     for folder in [*folders, *([own] if own is not None and own.is_dir() else [])]:
         for file in sorted(folder.iterdir(), key=lambda entry: entry.name):
             if file.name.endswith(".toml"):
-                style = parse(file.read_text(encoding="utf-8"), str(file))
+                style = _load(file)
                 found[style.name] = style
     return found
 
@@ -275,10 +302,7 @@ def styles(own: Path | None = None) -> dict[str, Style]:
 def find(name: str, own: Path | None = None) -> Style:
     """The style called `name`, or the one in the TOML file of that path."""
     if name.endswith(".toml"):
-        try:
-            return parse(Path(name).read_text(encoding="utf-8"), name)
-        except (OSError, UnicodeDecodeError) as error:
-            raise StyleError(f"{name}: cannot be read: {error}") from error
+        return _load(Path(name))
     known = styles(own)
     if name not in known:
         raise StyleError(f"no style is called {name!r}; known are: {', '.join(sorted(known))}")

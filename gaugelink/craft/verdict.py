@@ -35,13 +35,15 @@ def verdict(
 
     A place is on target within the tolerance, both limits included. An indicator whose last digit
     is worth more than twice the tolerance cannot tell that finely: half its step then counts as
-    the tolerance, for a reading stands for every thickness within half a step of it.
+    the tolerance, for a reading stands for every thickness within half a step of it. Less than a
+    whole hundredth too much is left too: the least that can be asked for would take more.
     """
     excess = hundredths - target
     if abs(excess) <= max(tolerance, resolution / 2):
         return LEAVE
     if excess > 0:
-        return Verdict("take", max(1, int(excess.to_integral_value(ROUND_FLOOR))))
+        whole = int(excess.to_integral_value(ROUND_FLOOR))
+        return Verdict("take", whole) if whole else LEAVE
     return Verdict("over", int((-excess).to_integral_value(ROUND_CEILING)))
 
 

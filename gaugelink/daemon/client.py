@@ -2,11 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
-from typing import Any, Protocol
+import asyncio
+import contextlib
+import itertools
+from collections.abc import AsyncGenerator
+from typing import TYPE_CHECKING, Any, Protocol, cast
 
-from gaugelink.daemon.messages import Event, Request
+import msgspec
+
+from gaugelink.daemon.address import Address
+from gaugelink.daemon.followers import QueueFollower
+from gaugelink.daemon.messages import (
+    PROTOCOL,
+    AnyMessage,
+    Error,
+    Event,
+    Greeting,
+    Open,
+    Reply,
+    Request,
+    encoder,
+    event_types,
+    message_decoder,
+)
 from gaugelink.reading import GaugelinkError
+
+if TYPE_CHECKING:
+    from gaugelink.daemon.hub import Hub
+
+LONGEST_MESSAGE = 64 * 1024 * 1024
+"""Bytes in a line from the hub: a rack's whole history comes in one."""
+
+GREETING_WITHIN = 5.0
+"""Seconds in which a hub that is alive, however busy, has greeted."""
 
 
 class HubError(GaugelinkError):
@@ -28,10 +56,11 @@ class Client(Protocol):
         """
         ...
 
-    def events(self) -> AsyncIterator[Event]:
+    def events(self) -> AsyncGenerator[Event, None]:
         """What happens, as it happens, once `Follow` has been asked for.
 
-        Ends when the hub goes away. Readings that came while the last one was being handled are
+        Ends when the hub goes away. To stop and go on, keep to one generator: what had come when
+        it was closed goes with it. Readings that came while the last one was being handled are
         left out: the newest stands for them. Nothing else is left out.
         """
         ...
@@ -39,3 +68,133 @@ class Client(Protocol):
     async def close(self) -> None:
         """Leave the hub."""
         ...
+
+
+class LocalClient:
+    """A follower of a hub in this process."""
+
+    def __init__(self, hub: Hub) -> None:
+        self._hub = hub
+        self._follower = QueueFollower()
+        hub.attach(self._follower)
+
+    async def ask(self, request: Request) -> Any:
+        try:
+            return await self._hub.handle(request, self._follower)
+        except GaugelinkError as error:
+            raise HubError(str(error)) from error
+
+    async def events(self) -> AsyncGenerator[Event, None]:
+        while batch := await self._follower.wait():
+            for event in batch:
+                yield event
+
+    async def close(self) -> None:
+        self._hub.detach(self._follower)
+        self._follower.close()
+
+
+class SocketClient:
+    """A follower of a hub in another process. Made by `connect`."""
+
+    def __init__(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        self._reader = reader
+        self._writer = writer
+        self._follower = QueueFollower()
+        self._waiting: dict[int, asyncio.Future[Any]] = {}
+        self._ids = itertools.count(1)
+        self._why_gone = ""
+        self._listening = asyncio.create_task(self._listen())
+
+    async def ask(self, request: Request) -> Any:
+        if self._why_gone:
+            raise HubGone(self._why_gone)
+        number = next(self._ids)
+        answer: asyncio.Future[Any] = asyncio.get_running_loop().create_future()
+        self._waiting[number] = answer
+        try:
+            self._writer.write(encoder.encode(msgspec.structs.replace(request, id=number)) + b"\n")
+            return await answer
+        finally:
+            del self._waiting[number]
+
+    async def events(self) -> AsyncGenerator[Event, None]:
+        while batch := await self._follower.wait():
+            for event in batch:
+                yield event
+
+    async def close(self) -> None:
+        self._listening.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await self._listening
+        self._writer.close()
+        # The hub may have closed first; either way the connection is over.
+        with contextlib.suppress(OSError):
+            await self._writer.wait_closed()
+
+    async def _listen(self) -> None:
+        why = "the hub ended the connection; is `gaugelink serve` still running?"
+        try:
+            while line := await self._reader.readline():
+                self._sort(message_decoder.decode(line))
+        except (OSError, msgspec.DecodeError, ValueError) as error:
+            why = f"the hub is gone ({error}); is `gaugelink serve` still running?"
+        finally:
+            self._why_gone = why
+            for answer in self._waiting.values():
+                if not answer.done():
+                    answer.set_exception(HubGone(why))
+            self._follower.close()
+
+    def _sort(self, message: AnyMessage) -> None:
+        match message:
+            case Reply(id=number, result=result):
+                self._answer(number, result)
+            case Error(text=text, id=None):
+                self._why_gone = text
+            case Error(text=text, id=number):
+                self._answer(number or 0, HubError(text))
+            case _ if isinstance(message, event_types):
+                self._follower.deliver(cast(Event, message), None)
+
+    def _answer(self, number: int, result: Any) -> None:
+        answer = self._waiting.get(number)
+        if answer is None or answer.done():
+            return
+        if isinstance(result, HubError):
+            answer.set_exception(result)
+        else:
+            answer.set_result(result)
+
+
+async def connect(address: Address) -> SocketClient | None:
+    """A client of the hub that serves at an address; None when no hub does.
+
+    Raises HubError when one does, but speaks another version of the protocol.
+    """
+    try:
+        if address.by_socket:
+            reader, writer = await asyncio.open_unix_connection(
+                address.socket, limit=LONGEST_MESSAGE
+            )
+        else:
+            tcp = address.read_tcp()
+            if tcp is None:
+                return None
+            reader, writer = await asyncio.open_connection(
+                "127.0.0.1", tcp.port, limit=LONGEST_MESSAGE
+            )
+            writer.write(encoder.encode(Open(token=tcp.token)) + b"\n")
+    except (FileNotFoundError, ConnectionRefusedError):
+        return None
+    try:
+        async with asyncio.timeout(GREETING_WITHIN):
+            greeting = message_decoder.decode(await reader.readline())
+    except (TimeoutError, OSError, msgspec.DecodeError) as error:
+        writer.close()
+        raise HubError(f"what listens at {address.socket} is no hub ({error})") from error
+    if not isinstance(greeting, Greeting) or greeting.protocol != PROTOCOL:
+        writer.close()
+        said = greeting.text if isinstance(greeting, Error) else "another version of the protocol"
+        raise HubError(f"the running hub refused: {said}; restart it with this gaugelink")
+    return SocketClient(reader, writer)

@@ -37,6 +37,12 @@ class Request(
     id: int = 0
 
 
+class Open(Request, frozen=True, kw_only=True, tag="open"):
+    """The first line on a TCP connection: the token from the hub's address file."""
+
+    token: str
+
+
 class Follow(Request, frozen=True, kw_only=True, tag="follow"):
     """Send events from now on: walks and links always, readings of these gauges (all if empty)."""
 
@@ -136,7 +142,8 @@ class Walk(Request, frozen=True, kw_only=True, tag="walk"):
 
 
 AnyRequest = (
-    Follow
+    Open
+    | Follow
     | AddGauge
     | RemoveGauge
     | Gauges
@@ -392,14 +399,6 @@ class Diagnosis(Message, frozen=True, tag="diagnosis"):
     gauges: list[GaugeCounts]
 
 
-class Reply(Message, frozen=True, tag="reply"):
-    """The answer to the request of that number."""
-
-    id: int
-    result: Any = None
-    """One of the messages above, a list of them, or null."""
-
-
 class Error(Message, frozen=True, tag="error"):
     """A request that was not done: one line that says what is wrong and what to do."""
 
@@ -420,6 +419,15 @@ Answer = (
     | StyleSummary
     | Diagnosis
 )
+
+
+class Reply(Message, frozen=True, tag="reply"):
+    """The answer to the request of that number."""
+
+    id: int
+    result: Answer | list[Answer] | None = None
+
+
 AnyMessage = (
     Greeting
     | ReadingEvent
@@ -456,9 +464,21 @@ def schema() -> dict[str, Any]:
     (requests, messages), parts = msgspec.json.schema_components(
         [AnyRequest, AnyMessage], ref_template="#/$defs/{name}"
     )
+    parts = _decimals_as_numbers(parts)
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": f"gaugelink protocol {PROTOCOL}",
         "description": "A line to the hub is a request, a line from it a message.",
         "$defs": {**parts, "request": requests, "message": messages},
     }
+
+
+def _decimals_as_numbers(part: Any) -> Any:
+    """The schema as it is meant: `encoder` writes decimals as numbers, msgspec's default as text."""
+    if isinstance(part, dict):
+        if part.get("format") == "decimal":
+            return {**{k: v for k, v in part.items() if k != "format"}, "type": "number"}
+        return {name: _decimals_as_numbers(each) for name, each in part.items()}
+    if isinstance(part, list):
+        return [_decimals_as_numbers(each) for each in part]
+    return part

@@ -27,18 +27,20 @@ def parse(text: str, source: str) -> Description:
     """
     try:
         description = msgspec.convert(tomllib.loads(text), Description)
-    except tomllib.TOMLDecodeError as error:
-        raise DescriptionError(f"{source}: not valid TOML: {error}") from error
     except msgspec.ValidationError as error:
         raise DescriptionError(f"{source}: {error}") from error
+    except (ValueError, RecursionError) as error:
+        # More than TOMLDecodeError: a number of thousands of digits is a plain ValueError.
+        raise DescriptionError(f"{source}: not valid TOML: {error}") from error
     check(description, source)
     return description
 
 
-def load(path: Path) -> Description:
+def load(path: Traversable) -> Description:
     """The description in a file; DescriptionError when it cannot be read or used."""
     try:
-        text = path.read_text(encoding="utf-8")
+        # Some editors put a byte order mark first.
+        text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         raise DescriptionError(f"{path}: cannot be read: {error}") from error
     return parse(text, str(path))
@@ -62,7 +64,7 @@ def catalog(own: Path | None = None) -> dict[str, Description]:
     for folder in _folders(own):
         for file in sorted(folder.iterdir(), key=lambda entry: entry.name):
             if file.name.endswith(".toml"):
-                description = parse(file.read_text(encoding="utf-8"), str(file))
+                description = load(file)
                 found[description.name] = description
     return found
 

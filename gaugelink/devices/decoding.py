@@ -15,15 +15,12 @@ from typing import Any
 import msgspec
 
 from gaugelink.devices import checksums
-from gaugelink.devices.description import Description, Field
+from gaugelink.devices.description import MOST_PLACES, Description, Field
 from gaugelink.reading import RawReading
 from gaugelink.units import canonical, factor
 
 MOST_DIGITS = 15
 """With more digits than this a product with a unit's factor might be rounded; none is sent."""
-
-MOST_EXPONENT = 12
-"""Powers of ten, either way. A thickness has no use for more; a garbled exponent might."""
 
 
 class Refusal(msgspec.Struct, frozen=True, gc=False):
@@ -62,11 +59,18 @@ class Decoder:
         self._decoding = decoding
         self._default_unit = canonical(description.unit)
         self._units = {sent: canonical(meant) for sent, meant in decoding.units.items()}
-        self._factors = {unit: factor(unit) for unit in {self._default_unit, *self._units.values()}}
         low, high = description.range
         per_mm = factor("mm")
         self._low, self._high = low * per_mm, high * per_mm
         self.decode = lru_cache(maxsize=2048)(self._decode)
+
+    def warm(self) -> None:
+        """Derive the factors of all declared units now, not at the first reading in each.
+
+        The first that needs pint takes about a second, so this belongs in a thread.
+        """
+        for unit in {self._default_unit, *self._units.values()}:
+            factor(unit)
 
     def sound(self, payload: bytes) -> bool:
         """Whether the frame's check holds (always, when none is described)."""
@@ -86,22 +90,24 @@ class Decoder:
         if status and status in self._decoding.refuse:
             return Refusal("status", payload)
         sent_unit = groups.get("unit")
-        unit = self._units.get(sent_unit.strip()) if sent_unit else self._default_unit
-        if unit is None:
+        unit = self._default_unit
+        if sent_unit:
+            unit = self._units.get(sent_unit) or self._units.get(sent_unit.strip(), "")
+        if not unit:
             return Refusal("unit", payload)
         value = self._number(groups)
         if value is None:
             return Refusal("not a number", payload)
         exponent = value.as_tuple().exponent
         assert isinstance(exponent, int)
-        if len(value.as_tuple().digits) > MOST_DIGITS or abs(exponent) > MOST_EXPONENT:
+        if len(value.as_tuple().digits) > MOST_DIGITS or abs(exponent) > MOST_PLACES:
             return Refusal("too many digits", payload)
-        by = self._factors[unit]
+        by = factor(unit)
         hundredths = value * by
         if not self._low <= hundredths <= self._high:
             return Refusal("range", payload)
         step = Decimal((0, (1,), exponent))
-        raw = RawReading(value, unit, str(groups["value"]).strip(), step, status)
+        raw = RawReading(value, unit, _text(groups, value), step, status)
         return Decoded(raw, hundredths, step * by)
 
     def _number(self, groups: dict[str, Any]) -> Decimal | None:
@@ -112,29 +118,31 @@ class Decoder:
         if isinstance(sent, int):
             text = str(sent)
         else:
-            text = sent.replace(" ", "")
+            text = sent.strip()
             if self._decoding.decimal_mark == ",":
                 if "." in text:
                     return None
                 text = text.replace(",", ".")
         if not _PLAIN.fullmatch(text):
             return None
-        places = self._decoding.decimals
-        power = 0
-        try:
-            if groups.get("decimals"):
-                places = int(groups["decimals"])
-            if groups.get("exponent"):
-                power = int(groups["exponent"])
-        except ValueError:
-            return None
-        if abs(power) > MOST_EXPONENT or not 0 <= places <= MOST_EXPONENT:
+        places: int | None = self._decoding.decimals
+        power: int | None = 0
+        if groups.get("decimals"):
+            places = _whole(groups["decimals"])
+        if groups.get("exponent"):
+            power = _whole(groups["exponent"])
+        if (
+            places is None
+            or power is None
+            or abs(power) > MOST_PLACES
+            or not 0 <= places <= MOST_PLACES
+        ):
             return None
         sign = groups.get("sign") or ""
         meant = self._decoding.signs.get(sign, sign.strip())
-        if meant not in ("", "+", "-"):
+        if meant not in ("", "+", "-") or (meant and text[0] in "+-"):
             return None
-        value = Decimal(text)
+        value = Decimal(text.replace(" ", ""))
         shift = power - (places if "." not in text else 0)
         if shift:
             value = value.scaleb(shift)
@@ -142,7 +150,23 @@ class Decoder:
         return value.copy_negate() if meant == "-" else value
 
 
-_PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)", re.ASCII)
+_PLAIN = re.compile(r"([+-] *)?(\d+\.?\d*|\.\d+)", re.ASCII)
+"""A space inside the digits is not one: it stands for a digit that was lost."""
+
+_WHOLE = re.compile(r"[+-]?\d{1,9}", re.ASCII)
+
+
+def _whole(text: str) -> int | None:
+    text = text.strip()
+    return int(text) if _WHOLE.fullmatch(text) else None
+
+
+def _text(groups: dict[str, Any], value: Decimal) -> str:
+    """The digits as sent, with the minus and the exponent that stood in groups of their own."""
+    digits = str(groups["value"]).strip()
+    minus = "-" if value.is_signed() and not digits.startswith("-") else ""
+    power = groups.get("exponent")
+    return f"{minus}{digits}E{power.strip()}" if power else f"{minus}{digits}"
 
 
 def _pattern_reader(pattern: str) -> Any:

@@ -8,6 +8,7 @@ what it is ("signed decimal, unit suffix, carriage return"), never for who made 
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from decimal import Decimal
 from typing import Literal
 
@@ -155,6 +156,12 @@ class Description(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 _GROUPS = {"sign", "value", "exponent", "decimals", "unit", "status"}
 
+MOST_PLACES = 12
+"""Powers of ten, either way. A thickness has no use for more; a garbled exponent might."""
+
+Fault = Callable[[str, str], DescriptionError]
+"""Makes the error from the path inside the file and what is wrong there."""
+
 
 def check(description: Description, source: str) -> None:
     """Refuse what the types alone cannot: raises DescriptionError naming the path and the fault."""
@@ -162,13 +169,30 @@ def check(description: Description, source: str) -> None:
     def fault(path: str, said: str) -> DescriptionError:
         return DescriptionError(f"{source}: {path}: {said}")
 
+    _check_decoding(description, fault)
+    _check_layout(description, fault)
+    _check_meanings(description, fault)
+    _check_characters(description, fault)
+    _check_framing(description, fault)
+    _check_asking(description, fault)
+    _check_checksum(description.checksum, fault)
+    if not 50 <= description.link.baud <= 4_000_000:
+        raise fault("link.baud", f"{description.link.baud} is not a speed of a serial line")
+    low, high = description.range
+    if not (low.is_finite() and high.is_finite()):
+        raise fault("range", "takes two numbers, in millimetres")
+    if not low < high:
+        raise fault("range", "the lowest value comes first")
+
+
+def _check_decoding(description: Description, fault: Fault) -> None:
     decoding = description.decoding
     if (decoding.pattern is None) == (not decoding.layout):
         raise fault("decoding", "give either a pattern or a layout")
     if decoding.pattern is not None:
         try:
             groups = set(re.compile(decoding.pattern).groupindex)
-        except re.error as error:
+        except (re.error, OverflowError, RecursionError) as error:
             raise fault("decoding.pattern", f"not a regular expression ({error})") from error
     else:
         groups = {field.name for field in decoding.layout}
@@ -179,42 +203,110 @@ def check(description: Description, source: str) -> None:
             "decoding.pattern",
             f"group {sorted(strange)[0]!r} is not one of {', '.join(sorted(_GROUPS))}",
         )
-    for path, unit in [("unit", description.unit)] + [
-        (f"decoding.units.{sent}", meant) for sent, meant in decoding.units.items()
-    ]:
+    if not 0 <= decoding.decimals <= MOST_PLACES:
+        raise fault("decoding.decimals", f"counts decimal places, from 0 to {MOST_PLACES}")
+
+
+def _check_layout(description: Description, fault: Fault) -> None:
+    framing = description.framing
+    whole = framing.length if isinstance(framing, ByLength) else framing.longest
+    seen: set[str] = set()
+    for index, field in enumerate(description.decoding.layout):
+        path = f"decoding.layout[{index}]"
+        if field.name in seen:
+            raise fault(f"{path}.name", f"{field.name!r} stands twice")
+        seen.add(field.name)
+        if field.at < 0:
+            raise fault(f"{path}.at", "counts bytes from 0, the frame's first")
+        most = 64 if field.kind == "text" else 8
+        if not 1 <= field.length <= most:
+            raise fault(f"{path}.length", f"is in bytes, for {field.kind} from 1 to {most}")
+        if field.at + field.length > whole:
+            raise fault(path, f"ends after the frame's {whole} bytes")
+
+
+def _check_meanings(description: Description, fault: Fault) -> None:
+    decoding = description.decoding
+    meant = {f"decoding.units.{sent}": unit for sent, unit in decoding.units.items()}
+    for path, unit in {"unit": description.unit, **meant}.items():
         try:
             canonical(unit)
         except UnitError as error:
             raise fault(path, str(error)) from error
-    if description.sends == "when-asked" and description.ask is None:
-        raise fault("ask", "an indicator that sends when asked needs what to send")
-    low, high = description.range
-    if not low < high:
-        raise fault("range", "the lowest value comes first")
-    _check_line(description, fault)
+    for index, word in enumerate(decoding.refuse):
+        # Taken as it stands it would never be met, and the worthless number would count.
+        if word in decoding.status and word not in decoding.status.values():
+            raise fault(
+                f"decoding.refuse[{index}]",
+                f"give the word that {word!r} stands for, {decoding.status[word]!r}",
+            )
 
 
-def _check_line(description: Description, fault: object) -> None:
-    assert callable(fault)
+def _check_characters(description: Description, fault: Fault) -> None:
+    """Each character of these texts is one byte on the line."""
+    texts = {
+        f"framing.{name}": getattr(description.framing, name, "")
+        for name in ("start", "end", "sync")
+    }
+    if description.ask is not None:
+        texts["ask.send"] = description.ask.send
+    texts["example"] = description.example
+    link = description.link
+    most = 0x7F if link.bits == 7 and link.parity != "none" else 0xFF
+    for path, text in texts.items():
+        for character in text:
+            if ord(character) > most:
+                raise fault(
+                    path,
+                    f"{character!r} is not one byte of the line, from \\u0000 to \\u{most:04x}",
+                )
+
+
+def _check_framing(description: Description, fault: Fault) -> None:
     framing = description.framing
-    if not 50 <= description.link.baud <= 4_000_000:
-        raise fault("link.baud", f"{description.link.baud} is not a speed of a serial line")
     if isinstance(framing, ByTerminator) and not framing.end:
         raise fault("framing.end", "a terminator cannot be empty")
-    if isinstance(framing, ByMarks) and not (framing.start and framing.end):
-        raise fault("framing", "both marks must be given")
-    if isinstance(framing, ByLength) and framing.length < max(1, len(framing.sync)):
-        raise fault("framing.length", "must be at least 1 and hold the sync bytes")
-    if isinstance(framing, ByLength | ByGap) and framing.gap <= 0:
-        raise fault("framing.gap", "is in seconds and must be above 0")
+    if isinstance(framing, ByMarks):
+        if not (framing.start and framing.end):
+            raise fault("framing", "both marks must be given")
+        if framing.start == framing.end:
+            raise fault("framing.end", "must differ from start: after noise none could tell them")
+        if framing.start in framing.end[:-1]:
+            raise fault("framing.end", "holds the start mark, so no frame could end")
+        if not 0 <= framing.trailer <= 64:
+            raise fault("framing.trailer", "is in bytes, from 0 to 64")
+    if isinstance(framing, ByLength) and not max(1, len(framing.sync)) <= framing.length <= 4096:
+        raise fault("framing.length", "must be at least 1, hold the sync bytes, and 4096 at most")
+    if isinstance(framing, ByLength | ByGap) and not 0 < framing.gap <= 60:
+        raise fault("framing.gap", "is in seconds and must be above 0, and 60 at most")
     if not isinstance(framing, ByLength) and not 1 <= framing.longest <= 4096:
         raise fault("framing.longest", "is in bytes, from 1 to 4096")
-    checksum = description.checksum
-    wide = checksum is not None and checksum.kind.startswith("crc16")
-    if checksum is not None:
-        wants = {"hex": 4 if wide else 2, "byte": 1, "little-endian": 2, "big-endian": 2}
-        if checksum.length != wants[checksum.written]:
-            raise fault(
-                "checksum.length",
-                f"{checksum.kind} as {checksum.written} takes {wants[checksum.written]}",
-            )
+
+
+def _check_asking(description: Description, fault: Fault) -> None:
+    ask = description.ask
+    if ask is None:
+        if description.sends == "when-asked":
+            raise fault("ask", "an indicator that sends when asked needs what to send")
+        return
+    if not ask.send:
+        raise fault("ask.send", "a question cannot be empty")
+    for path, seconds in {"ask.every": ask.every, "ask.wait": ask.wait}.items():
+        if not 0 < seconds <= 3600:
+            raise fault(path, "is in seconds and must be above 0, and 3600 at most")
+
+
+def _check_checksum(checksum: Checksum | None, fault: Fault) -> None:
+    if checksum is None:
+        return
+    wide = checksum.kind.startswith("crc16")
+    if wide and checksum.written == "byte":
+        raise fault("checksum.written", f"{checksum.kind} does not fit one byte")
+    wants = {"hex": 4 if wide else 2, "byte": 1, "little-endian": 2, "big-endian": 2}
+    if checksum.length != wants[checksum.written]:
+        raise fault(
+            "checksum.length",
+            f"{checksum.kind} as {checksum.written} takes {wants[checksum.written]}",
+        )
+    if -checksum.length < checksum.at < 0:
+        raise fault("checksum.at", f"leaves no room for {checksum.length} bytes at the end")

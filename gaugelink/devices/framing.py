@@ -74,7 +74,8 @@ class TerminatorFramer:
         self._end = _bytes(rule.end)
         self._longest = rule.longest
         self._rest = b""
-        self._overlong = False
+        self._overlong = b""
+        """The beginning of a frame that has grown too long, empty while none has."""
 
     def feed(self, data: bytes, at: float) -> list[Frame]:
         parts = (self._rest + data).split(self._end)
@@ -82,16 +83,16 @@ class TerminatorFramer:
         frames = []
         for part in parts:
             if self._overlong or len(part) > self._longest:
-                frames.append(Frame(part[: self._longest], at, TOO_LONG))
-                self._overlong = False
+                frames.append(Frame(self._overlong or part[: self._longest], at, TOO_LONG))
+                self._overlong = b""
             elif part:
                 frames.append(Frame(part, at))
         # Part of a terminator may stand at the end of what is kept, so it does not count as
-        # payload yet; of an overlong frame just that much is kept.
+        # payload yet; beyond the beginning of an overlong frame just that much is kept.
         tail = len(self._end) - 1
-        if len(rest) > self._longest + tail:
-            self._overlong = True
-        self._rest = rest[-tail:] if self._overlong and tail else b"" if self._overlong else rest
+        if not self._overlong and len(rest) > self._longest + tail:
+            self._overlong = rest[: self._longest]
+        self._rest = rest[len(rest) - min(tail, len(rest)) :] if self._overlong else rest
         return frames
 
     def quiet(self, at: float) -> list[Frame]:
@@ -99,19 +100,21 @@ class TerminatorFramer:
 
     def reset(self) -> None:
         self._rest = b""
-        self._overlong = False
+        self._overlong = b""
 
 
 class MarksFramer:
     """Frames between a start and an end mark, with a checksum after it perhaps.
 
     A start mark inside a frame means that the frame before it was cut short. The end mark is
-    looked for before the trailer, so a trailer may hold any bytes.
+    looked for before the trailer, so a trailer may hold any bytes. When the check of a frame fails
+    its trailer may be the beginning of the next one, so it is looked through for a start mark.
     """
 
     patience: float | None = None
 
-    def __init__(self, rule: ByMarks) -> None:
+    def __init__(self, rule: ByMarks, sound: Callable[[bytes], bool] | None = None) -> None:
+        self._sound = sound
         self._start = _bytes(rule.start)
         self._end = _bytes(rule.end)
         self._trailer = rule.trailer
@@ -138,8 +141,10 @@ class MarksFramer:
             del rest[: begin + len(self._start)]
             self._inside = True
         end = rest.find(self._end, 0, self._longest + len(self._end))
-        again = rest.find(self._start, 0, end if end >= 0 else self._longest + len(self._start))
-        if again >= 0 and self._start != self._end:
+        again = rest.find(self._start, 0, self._longest + len(self._start))
+        # The mark that is complete first counts, so that bytes to come cannot change it.
+        complete = end + len(self._end) if end >= 0 else len(rest) + 1
+        if again >= 0 and again + len(self._start) < complete:
             frames.append(Frame(bytes(rest[:again]), at, CUT_SHORT))
             del rest[: again + len(self._start)]
             return True
@@ -153,8 +158,10 @@ class MarksFramer:
         after = end + len(self._end)
         if len(rest) < after + self._trailer:
             return False
-        frames.append(Frame(bytes(rest[:end] + rest[after : after + self._trailer]), at))
-        del rest[: after + self._trailer]
+        payload = bytes(rest[:end] + rest[after : after + self._trailer])
+        frames.append(Frame(payload, at))
+        sound = self._sound is None or self._sound(payload)
+        del rest[: after + self._trailer if sound else after]
         self._inside = False
         return True
 
@@ -182,15 +189,17 @@ class LengthFramer:
         self._sound = sound
         self._rest = bytearray()
         self._last = float("-inf")
-        self._faulted = False
+        self._lost = 0
+        """Bytes still to pass of the frame that was last reported as lost."""
 
     def feed(self, data: bytes, at: float) -> list[Frame]:
         if not data:
             return []
         frames: list[Frame] = []
         if self._rest and at - self._last > self._gap:
-            frames.append(Frame(bytes(self._rest), at, CUT_SHORT))
+            frames.append(Frame(bytes(self._rest), self._last, CUT_SHORT))
             self._rest.clear()
+            self._lost = 0
         self._last = at
         self._rest += data
         while self._find_sync() and len(self._rest) >= self._length:
@@ -202,35 +211,39 @@ class LengthFramer:
             return bool(self._rest)
         begin = self._rest.find(self._sync)
         if begin >= 0:
-            del self._rest[:begin]
+            self._drop(begin)
             return True
         # Keep only a tail that can be the beginning of the sync bytes.
         keep = next(
             (n for n in range(len(self._sync) - 1, 0, -1) if self._rest.endswith(self._sync[:n])),
             0,
         )
-        del self._rest[: len(self._rest) - keep]
+        self._drop(len(self._rest) - keep)
         return False
+
+    def _drop(self, count: int) -> None:
+        del self._rest[:count]
+        self._lost = max(0, self._lost - count)
 
     def _take(self, frames: list[Frame], at: float) -> None:
         payload = bytes(self._rest[: self._length])
         if self._sound is None or self._sound(payload):
             frames.append(Frame(payload, at))
             del self._rest[: self._length]
-            self._faulted = False
+            self._lost = 0
             return
-        # One fault for one lost frame, however many places are tried to find the next.
-        if not self._faulted:
+        # One fault for one lost frame, however many places in it are tried to find the next.
+        if not self._lost:
             frames.append(Frame(payload, at, "checksum"))
-        self._faulted = True
-        del self._rest[0]
+            self._lost = self._length
+        self._drop(1)
 
     def quiet(self, at: float) -> list[Frame]:
         return []
 
     def reset(self) -> None:
         self._rest.clear()
-        self._faulted = False
+        self._lost = 0
 
 
 class GapFramer:
@@ -315,7 +328,7 @@ def _plain_framer(rule: Framing, sound: Callable[[bytes], bool] | None) -> Frame
         case ByTerminator():
             return TerminatorFramer(rule)
         case ByMarks():
-            return MarksFramer(rule)
+            return MarksFramer(rule, sound)
         case ByLength():
             return LengthFramer(rule, sound)
         case ByGap():

@@ -11,16 +11,14 @@ from gaugelink.reading import Reading
 
 
 class Pipeline:
-    """Turns one gauge's bytes into readings. Pure but for what it remembers: no clock, no I/O.
-
-    Building one derives the unit factors, which imports pint the first time: about a second.
-    """
+    """Turns one gauge's bytes into readings. Pure but for what it remembers: no clock, no I/O."""
 
     def __init__(self, description: Description, gauge: str) -> None:
         self.description = description
         self.gauge = gauge
         decoder = Decoder(description)
         self._decode = decoder.decode
+        self.warm = decoder.warm
         self._framer = framer_for(description, decoder.sound)
         self._pushed = description.sends == "on-button"
         self.seq = 0

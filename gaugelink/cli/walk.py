@@ -1,0 +1,272 @@
+"""`gaugelink walk`: a stage's walk without a screen."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import sys
+import threading
+from collections import Counter
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from gaugelink.cli import common
+
+if TYPE_CHECKING:
+    from gaugelink.daemon.client import Client
+    from gaugelink.daemon.messages import Event, WalkEvent
+
+WORDS = ("capture", "retake", "skip", "back", "pause", "resume", "again")
+"""Gestures that a line may name; an empty line is a capture."""
+
+BENCH = "walk"
+
+
+@click.command("walk")
+@click.option("--port", required=True, help="The indicator's port.")
+@click.option("--description", default="", help="What it sends; recognised when not given.")
+@click.option("--style", required=True, help="The style's name.")
+@click.option("--stage", required=True, help="The stage to measure.")
+@click.option("--reed", required=True, help="The reed; put on the rack if it is new.")
+@click.option(
+    "--trigger",
+    type=click.Choice(["dwell", "lines"]),
+    default="dwell",
+    show_default=True,
+    help="Capture by standing still, or on each line read from standard input.",
+)
+@click.option("--anew", is_flag=True, help="Begin again instead of resuming an unfinished walk.")
+@common.json_option
+@click.pass_context
+def command(
+    ctx: click.Context,
+    port: str,
+    description: str,
+    style: str,
+    stage: str,
+    reed: str,
+    trigger: str,
+    anew: bool,
+    as_json: bool,
+) -> None:
+    """Walk a stage's stations once, without a screen.
+
+    With --trigger lines, an empty line captures; retake, skip, back, pause, resume and again do
+    what they say. The end of the input leaves the walk, which resumes where it stood.
+
+    \b
+    Example: gaugelink walk --port /dev/ttyUSB0 --style millrace-long --stage windows
+             --reed R14 --trigger dwell --json
+    """
+    common.run(_walk(ctx, port, description, style, stage, reed, trigger, anew, as_json))
+
+
+async def _walk(
+    ctx: click.Context,
+    port: str,
+    description: str,
+    style: str,
+    stage: str,
+    reed: str,
+    trigger: str,
+    anew: bool,
+    as_json: bool,
+) -> None:
+    from gaugelink.daemon import messages as m
+
+    async with common.reach(common.folders_of(ctx)) as client:
+        gauge = await gauge_at(client, port, description)
+        await reed_on_rack(client, reed, style)
+        await client.ask(m.Follow(readings=False))
+        walk = await client.ask(
+            m.StartWalk(
+                reed=reed,
+                style=style,
+                stage=stage,
+                gauge=gauge,
+                trigger="dwell" if trigger == "dwell" else "press",
+                bench=BENCH,
+                anew=anew,
+            )
+        )
+        report = Report(walk, as_json)
+        presses = asyncio.create_task(_press_lines(client)) if trigger == "lines" else None
+        following = asyncio.create_task(_follow(client, report))
+        try:
+            waiting = {following, presses} if presses else {following}
+            done, _ = await asyncio.wait(waiting, return_when=asyncio.FIRST_COMPLETED)
+            for task in done:
+                task.result()
+        finally:
+            for task in filter(None, (presses, following)):
+                task.cancel()
+                with contextlib.suppress(asyncio.CancelledError):
+                    await task
+        await client.ask(m.StopWalk(bench=BENCH))
+        report.summary()
+
+
+async def gauge_at(client: Client, port: str, description: str) -> str:
+    """The name of the hub's gauge at a port, connected if it was not."""
+    from gaugelink.daemon import messages as m
+
+    gauges = await client.ask(m.Gauges())
+    for gauge in gauges:
+        if gauge.port == port:
+            return str(gauge.name)
+    names = {gauge.name for gauge in gauges}
+    name = next(each for n in range(1, len(names) + 2) if (each := f"gauge-{n}") not in names)
+    added = await client.ask(m.AddGauge(name=name, port=port, description=description))
+    return str(added.name)
+
+
+async def reed_on_rack(client: Client, reed: str, style: str) -> None:
+    """Put the reed on the rack unless it is there."""
+    from gaugelink.daemon import messages as m
+
+    if not any(each.name == reed for each in await client.ask(m.Rack(all=True))):
+        await client.ask(m.AddReed(name=reed, style=style))
+
+
+async def _press_lines(client: Client) -> None:
+    """Carry out a gesture for each line of standard input, until its end."""
+    from gaugelink.daemon import messages as m
+    from gaugelink.reading import GaugelinkError
+
+    lines = _lines_of_stdin()
+    while (line := await lines.get()) is not None:
+        word = line.strip() or "capture"
+        if word not in WORDS:
+            raise GaugelinkError(f"{word!r} is no gesture; use an empty line or {', '.join(WORDS)}")
+        await client.ask(m.Press(gesture=word, bench=BENCH))  # type: ignore[arg-type]
+
+
+def _lines_of_stdin() -> asyncio.Queue[str | None]:
+    """The lines of standard input as they come, None at its end.
+
+    Read in a thread that is not waited for: a read from a terminal cannot be called off.
+    """
+    queue: asyncio.Queue[str | None] = asyncio.Queue()
+    loop = asyncio.get_running_loop()
+
+    def read() -> None:
+        # When the loop has ended, so has the walk that wanted the line.
+        with contextlib.suppress(RuntimeError):
+            for line in sys.stdin:
+                loop.call_soon_threadsafe(queue.put_nowait, line)
+            loop.call_soon_threadsafe(queue.put_nowait, None)
+
+    threading.Thread(target=read, name="lines of standard input", daemon=True).start()
+    return queue
+
+
+async def _follow(client: Client, report: Report) -> None:
+    from gaugelink.reading import GaugelinkError
+
+    async for event in client.events():
+        report.event(event)
+        if report.done:
+            return
+    raise GaugelinkError("the hub ended; start again: every capture that was printed is on disk")
+
+
+class Report:
+    """Prints what happens on a walk, and at the end what came of it."""
+
+    def __init__(self, walk: WalkEvent, as_json: bool) -> None:
+        self._walk = walk
+        self._json = as_json
+        self._bench = walk.bench
+        self._captured = 0
+        self._retaken = 0
+        self._refused: Counter[str] = Counter()
+        self._down = ""
+        if not as_json:
+            common.say(f"{walk.reed}: {walk.title}. {walk.note}")
+        self._next()
+
+    @property
+    def done(self) -> bool:
+        """Whether the pass is over."""
+        return self._walk.at_stop is None
+
+    @property
+    def walk(self) -> WalkEvent:
+        """The walk as it was last told."""
+        return self._walk
+
+    def event(self, event: Event) -> None:
+        """Print what concerns this walk."""
+        from gaugelink.daemon import messages as m
+
+        if isinstance(event, m.GaugeEvent):
+            if event.name == self._walk.gauge:
+                self._link(event.link, event.reason)
+            return
+        if isinstance(event, m.ReadingEvent) or event.bench != self._bench:
+            return
+        match event:
+            case m.Captured():
+                self._captured += 1
+                self._retaken += event.supersedes is not None
+                self._print(
+                    event, f"  {event.station:<20} {event.hundredths:>6.1f}  {event.verdict}"
+                )
+            case m.Refused():
+                self._refused[event.why] += 1
+                self._print(event, f"  not taken: {event.text}")
+            case m.ZoneAlert():
+                self._print(event, f"  {event.title}: on target")
+            case m.WalkEvent():
+                moved = event.at_stop != self._walk.at_stop
+                self._walk = event
+                if moved:
+                    self._next()
+
+    def _link(self, state: str, reason: str) -> None:
+        if state == "down" and reason != self._down:
+            common.say(f"gaugelink: {reason}", err=True)
+        self._down = reason if state == "down" else self._down if state == "opening" else ""
+
+    def _next(self) -> None:
+        if not self._json and self._walk.at_stop is not None:
+            stop = self._walk.stops[self._walk.at_stop]
+            common.say(f"next: {stop.station} ({stop.zone}, target {stop.target})")
+
+    def _print(self, message: Any, plain: str) -> None:
+        common.say(common.json_line(message) if self._json else plain)
+
+    def summary(self) -> None:
+        """Print the last line."""
+        walk = self._walk
+        verdicts = Counter(
+            stop.verdict.word if stop.verdict else "unmeasured" for stop in walk.stops
+        )
+        if not self._json:
+            words = ", ".join(f"{count} {word}" for word, count in verdicts.items())
+            common.say(f"{self._captured} captured: {words}; {walk.to_go} hundredths to go")
+            return
+        common.say(
+            common.json_line(
+                {
+                    "is": "summary",
+                    "reed": walk.reed,
+                    "style": walk.style,
+                    "stage": walk.stage,
+                    "stations": len(walk.stops),
+                    "captured": self._captured,
+                    "retaken": self._retaken,
+                    "skipped": sum(stop.skipped for stop in walk.stops),
+                    "refused": dict(self._refused),
+                    "verdicts": dict(verdicts),
+                    "zones": {
+                        zone.name: str(zone.verdict) if zone.verdict else None
+                        for zone in walk.zones
+                    },
+                    "to_go": walk.to_go,
+                    "done": self.done,
+                    "complete": walk.complete,
+                }
+            )
+        )

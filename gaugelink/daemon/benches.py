@@ -1,0 +1,244 @@
+"""The walks at the hub's benches: presses in, captures on disk, and everybody told.
+
+A bench carries out one gesture at a time. A capture is written first; only when the store says
+that it is durable does the walk move on, and only then is anyone told.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+
+import msgspec
+
+from gaugelink.capture import walk
+from gaugelink.capture.settling import Settled
+from gaugelink.capture.walk import Gesture, Step, Take, WalkState
+from gaugelink.craft.style import Style
+from gaugelink.craft.verdict import LEAVE
+from gaugelink.daemon.gauges import Gauge
+from gaugelink.daemon.keeper import Keeper
+from gaugelink.daemon.messages import (
+    Captured,
+    Event,
+    Refused,
+    StopView,
+    WalkEvent,
+    ZoneAlert,
+    ZoneView,
+)
+from gaugelink.reading import Reading
+from gaugelink.store.errors import StoreError
+from gaugelink.store.records import NewCapture
+
+Outcome = Captured | Refused | WalkEvent
+"""What a gesture led to."""
+
+
+class Bench:
+    """One place where a reed is walked."""
+
+    def __init__(
+        self,
+        name: str,
+        number: int,
+        state: WalkState,
+        style: Style,
+        gauge: Gauge,
+        keeper: Keeper,
+        clock: Callable[[], float],
+        tell: Callable[[Event], None],
+    ) -> None:
+        self.name = name
+        self.gauge = gauge
+        self._number = number
+        self._state = state
+        self._style = style
+        self._keeper = keeper
+        self._clock = clock
+        self._tell = tell
+        self._one_at_a_time = asyncio.Lock()
+        self._last: Reading | None = None
+
+    @property
+    def state(self) -> WalkState:
+        """The walk as it stands."""
+        return self._state
+
+    async def press(self, gesture: Gesture, station: str = "") -> Outcome:
+        """Carry out a gesture; returns when what it did is durable, or with the refusal."""
+        now = self._clock()
+        async with self._one_at_a_time:
+            step = walk.press(
+                self._state, gesture, now, self.gauge.live, self.gauge.linked, station
+            )
+            return await self._carry_out(step, self._last)
+
+    def wants_capture(self, reading: Reading, live: Settled) -> bool:
+        """Whether this reading makes a capture by itself: by dwell, or pushed by its own button."""
+        self._last = reading
+        if reading.pushed:
+            # Every push is somebody's: one that comes while another is written waits its turn.
+            return True
+        if self._one_at_a_time.locked():
+            return False
+        return walk.dwell(self._state, self._clock(), live, self.gauge.linked) is not None
+
+    async def capture_by_itself(self, reading: Reading, live: Settled) -> None:
+        """Take what `wants_capture` found, if it still stands when its turn has come."""
+        async with self._one_at_a_time:
+            step = (
+                walk.press(self._state, "capture", reading.at, live, self.gauge.linked)
+                if reading.pushed
+                else walk.dwell(self._state, self._clock(), live, self.gauge.linked)
+            )
+            if step is not None:
+                await self._carry_out(step, reading)
+
+    async def _carry_out(self, step: Step, reading: Reading | None) -> Outcome:
+        if step.take is not None:
+            return await self._save(step, step.take, reading)
+        before, self._state = self._state, step.state
+        if step.said is not None:
+            refused = Refused(self.name, step.said.why, step.said.text)
+            self._tell(refused)
+            return refused
+        if _lasting(before) != _lasting(self._state):
+            await self._keeper.run(self._keeper.store.save_walk, self._number, _encode(self._state))
+        event = self.event()
+        self._tell(event)
+        return event
+
+    async def _save(self, step: Step, take: Take, reading: Reading | None) -> Outcome:
+        before = walk.zones(self._state)
+        after = walk.captured(step.state, take)
+        try:
+            captured = await self._write(take, after, reading)
+        except StoreError as error:
+            # The walk stands where it stood; only the press is remembered.
+            self._state = step.state
+            refused = Refused(self.name, "not saved", str(error))
+            self._tell(refused)
+            return refused
+        self._state = after
+        self._tell(captured)
+        self._tell(self.event())
+        zone = take.stop.zone
+        if walk.zones(after)[zone] == LEAVE and before[zone] != LEAVE:
+            title = self._style.zone(zone).title
+            self._tell(ZoneAlert(self.name, after.reed, zone, title))
+        return captured
+
+    async def _write(self, take: Take, after: WalkState, reading: Reading | None) -> Captured:
+        stop = take.stop
+        new = NewCapture(
+            walk=self._number,
+            in_pass=take.in_pass,
+            station=stop.station.key,
+            zone=stop.zone,
+            hundredths=take.hundredths,
+            resolution=take.resolution,
+            target=stop.target,
+            tolerance=stop.tolerance,
+            verdict=take.verdict,
+            gauge=self.gauge.name,
+            unit=reading.unit if reading else "",
+            value=reading.value if reading else "",
+            contact=take.contact,
+            at=take.at,
+        )
+        store = self._keeper.store
+        record = await self._keeper.run(store.add_capture, new, _encode(after))
+        return Captured(
+            capture=record.capture,
+            bench=self.name,
+            gauge=self.gauge.name,
+            reed=after.reed,
+            stage=after.stage,
+            station=new.station,
+            zone=new.zone,
+            hundredths=record.hundredths,
+            resolution=record.resolution,
+            target=record.target,
+            tolerance=record.tolerance,
+            verdict=record.verdict,
+            in_pass=record.in_pass,
+            supersedes=record.supersedes,
+            taken_at=record.taken_at,
+            at=record.at,
+        )
+
+    async def leave(self) -> None:
+        """Leave the walk as it stands; a complete one is closed."""
+        async with self._one_at_a_time:
+            ended = _complete(self._state)
+            await self._keeper.run(
+                self._keeper.store.save_walk, self._number, _encode(self._state), ended=ended
+            )
+
+    def event(self) -> WalkEvent:
+        """The walk, whole, as followers get it."""
+        state, style = self._state, self._style
+        stage, after = style.stage(state.stage), style.after(state.stage)
+        queued = set(state.queue)
+        upcoming = state.upcoming
+        return WalkEvent(
+            bench=self.name,
+            gauge=self.gauge.name,
+            reed=state.reed,
+            style=state.style,
+            stage=state.stage,
+            title=stage.title,
+            note=stage.note,
+            trigger=state.trigger,
+            stops=[_stop_view(state, index, index in queued) for index in range(len(state.stops))],
+            zones=[
+                ZoneView(zone, style.zone(zone).title, verdict)
+                for zone, verdict in walk.zones(state).items()
+            ],
+            at_stop=None if state.place is None else state.queue[state.place],
+            next_stop=None if upcoming is None else state.stops.index(upcoming),
+            in_pass=state.in_pass,
+            paused=state.paused,
+            done=sum(
+                index in state.skipped or state.is_taken(state.stops[index])
+                for index in state.queue
+            ),
+            of=len(state.queue),
+            to_go=walk.to_go(state),
+            complete=_complete(state),
+            dwell=state.walking.dwell,
+            after=after.name if after else "",
+        )
+
+
+def _stop_view(state: WalkState, index: int, queued: bool) -> StopView:
+    stop = state.stops[index]
+    taken = state.taken.get(stop.station.key)
+    return StopView(
+        station=stop.station.key,
+        zone=stop.zone,
+        target=stop.target,
+        tolerance=stop.tolerance,
+        hundredths=taken.hundredths if taken else None,
+        verdict=taken.verdict if taken else None,
+        in_pass=taken.in_pass if taken else 0,
+        queued=queued,
+        skipped=index in state.skipped,
+    )
+
+
+def _complete(state: WalkState) -> bool:
+    return all(
+        (taken := state.taken.get(stop.station.key)) is not None and taken.verdict.word != "take"
+        for stop in state.stops
+    )
+
+
+def _lasting(state: WalkState) -> WalkState:
+    """The state without what only this run of the program knows."""
+    return walk.resumed(state)
+
+
+def _encode(state: WalkState) -> bytes:
+    return msgspec.json.encode(walk.resumed(state))

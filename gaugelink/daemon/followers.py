@@ -1,0 +1,127 @@
+"""Those who follow the hub: each gets every event, and of readings what it can keep up with."""
+
+from __future__ import annotations
+
+import asyncio
+from collections import deque
+from typing import Protocol
+
+import msgspec
+
+from gaugelink.daemon.messages import Event, ReadingEvent
+
+
+class Mailbox:
+    """What waits for a slow follower, in order: all events, and the newest reading of each gauge.
+
+    A reading that was never taken out is replaced by the next of its gauge, which says in `missed`
+    how many it stands for. Pure: no clock, no I/O.
+    """
+
+    def __init__(self) -> None:
+        self._events: deque[Event] = deque()
+        self._newest: dict[str, ReadingEvent] = {}
+        self._missed: dict[str, int] = {}
+        self.missed = 0
+        """Readings replaced unseen, over all gauges and all time."""
+
+    def __bool__(self) -> bool:
+        return bool(self._events or self._newest)
+
+    def put(self, event: Event) -> None:
+        """Add an event, or a reading in place of the one of the same gauge that waits."""
+        if not isinstance(event, ReadingEvent):
+            self._events.append(event)
+            return
+        if event.gauge in self._newest:
+            self._missed[event.gauge] = self._missed.get(event.gauge, 0) + 1
+            self.missed += 1
+        self._newest[event.gauge] = event
+
+    def take(self) -> list[Event]:
+        """Everything that waits: events in their order, then the newest readings."""
+        events: list[Event] = list(self._events)
+        self._events.clear()
+        for gauge, reading in self._newest.items():
+            missed = self._missed.pop(gauge, 0)
+            events.append(
+                msgspec.structs.replace(reading, missed=reading.missed + missed)
+                if missed
+                else reading
+            )
+        self._newest.clear()
+        return events
+
+
+class Follower(Protocol):
+    """One follower as the hub sees it."""
+
+    def wants(self, event: Event) -> bool:
+        """Whether it asked for such events."""
+        ...
+
+    def deliver(self, event: Event, line: bytes | None) -> None:
+        """Give it an event; never waits and never raises. `line` is the event encoded, if it is."""
+        ...
+
+    @property
+    def needs_line(self) -> bool:
+        """Whether it sends encoded lines."""
+        ...
+
+    @property
+    def missed(self) -> int:
+        """Readings that it did not get."""
+        ...
+
+
+class Interest:
+    """Which events a follower asked for: none until it asks."""
+
+    def __init__(self) -> None:
+        self.following = False
+        self.readings = False
+        self.gauges: frozenset[str] = frozenset()
+
+    def covers(self, event: Event) -> bool:
+        """Whether the event is among those asked for."""
+        if not self.following:
+            return False
+        if isinstance(event, ReadingEvent):
+            return self.readings and (not self.gauges or event.gauge in self.gauges)
+        return True
+
+
+class QueueFollower:
+    """A follower in the hub's own process."""
+
+    needs_line = False
+
+    def __init__(self) -> None:
+        self.interest = Interest()
+        self._mailbox = Mailbox()
+        self._something = asyncio.Event()
+        self._closed = False
+
+    @property
+    def missed(self) -> int:
+        return self._mailbox.missed
+
+    def wants(self, event: Event) -> bool:
+        return self.interest.covers(event)
+
+    def deliver(self, event: Event, line: bytes | None) -> None:
+        self._mailbox.put(event)
+        self._something.set()
+
+    def close(self) -> None:
+        """No more events: `wait` returns what is left and then nothing."""
+        self._closed = True
+        self._something.set()
+
+    async def wait(self) -> list[Event]:
+        """The events since the last call, at least one; an empty list once closed."""
+        while not self._mailbox and not self._closed:
+            self._something.clear()
+            await self._something.wait()
+        return self._mailbox.take()

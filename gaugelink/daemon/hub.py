@@ -1,0 +1,277 @@
+"""The hub: gauges on one side, followers on the other, walks and the store between.
+
+Everything here runs on one event loop; the store and the links have threads of their own.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import time
+from collections.abc import AsyncIterator, Callable
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from gaugelink import __version__
+from gaugelink.capture import walk
+from gaugelink.capture.settling import Settled
+from gaugelink.capture.walk import WalkState
+from gaugelink.craft import style as styles
+from gaugelink.daemon import answers
+from gaugelink.daemon import messages as m
+from gaugelink.daemon.benches import Bench
+from gaugelink.daemon.followers import Follower, QueueFollower
+from gaugelink.daemon.gauges import Gauge, OpenLink, reading_event
+from gaugelink.daemon.keeper import Keeper
+from gaugelink.devices import catalog
+from gaugelink.devices.serial_link import SerialLink
+from gaugelink.devices.supervisor import Retry
+from gaugelink.reading import GaugelinkError, Reading
+
+
+class HubSettings(msgspec.Struct, frozen=True):
+    """What a hub needs to know besides its store."""
+
+    styles: Path | None = None
+    """The user's own styles."""
+    descriptions: Path | None = None
+    """The user's own device descriptions."""
+    retry: Retry = Retry()
+
+
+class Hub:
+    """Everybody's way to the gauges and the store. Made by `hosting`."""
+
+    def __init__(
+        self,
+        keeper: Keeper,
+        settings: HubSettings,
+        tasks: asyncio.TaskGroup,
+        clock: Callable[[], float] = time.monotonic,
+        open_link: OpenLink = SerialLink,
+    ) -> None:
+        self._keeper = keeper
+        self._settings = settings
+        self._tasks = tasks
+        self._clock = clock
+        self._open_link = open_link
+        self._started = clock()
+        self._followers: list[Follower] = []
+        self._missed_by_gone = 0
+        self._gauges: dict[str, Gauge] = {}
+        self._benches: dict[str, Bench] = {}
+
+    # Followers
+
+    def attach(self, follower: Follower) -> None:
+        """From now on the follower is offered every event."""
+        self._followers.append(follower)
+
+    def detach(self, follower: Follower) -> None:
+        """The follower is gone."""
+        if follower in self._followers:
+            self._followers.remove(follower)
+            self._missed_by_gone += follower.missed
+
+    def tell(self, event: m.Event) -> None:
+        """Give an event to all who asked for it; it is encoded once, however many there are."""
+        line: bytes | None = None
+        for follower in self._followers:
+            if follower.wants(event):
+                if line is None and follower.needs_line:
+                    line = m.encoder.encode(event) + b"\n"
+                follower.deliver(event, line)
+
+    # What comes from the gauges
+
+    def _on_reading(self, gauge: Gauge, reading: Reading, live: Settled) -> None:
+        self.tell(reading_event(reading, live))
+        for bench in self._benches.values():
+            if bench.gauge is gauge and bench.wants_capture(reading, live):
+                self._tasks.create_task(bench.capture_by_itself(reading, live))
+
+    # Requests
+
+    async def handle(self, request: m.Request, follower: Any = None) -> Any:
+        """Carry out a request of a follower; GaugelinkError says why it was not done."""
+        match request:
+            case m.Follow():
+                return self._follow(request, follower)
+            case m.Press():
+                return await self._bench(request.bench).press(request.gesture, request.station)
+            case m.Walk():
+                bench = self._benches.get(request.bench)
+                return None if bench is None else bench.event()
+            case m.StartWalk():
+                return await self._start_walk(request)
+            case m.StopWalk():
+                return await self._stop_walk(request.bench)
+            case m.AddGauge():
+                return await self.add_gauge(request.name, request.port, request.description)
+            case m.RemoveGauge():
+                return await self._remove_gauge(request.name)
+            case m.Gauges():
+                return [gauge.event for gauge in self._gauges.values()]
+            case m.Diagnose():
+                return await self._diagnose()
+            case m.Styles():
+                return answers.styles(styles.styles(self._settings.styles))
+            case m.Open():
+                raise GaugelinkError("open: only the first line on TCP opens a connection")
+            case _:
+                return await answers.from_store(self._keeper, request, self._check_style)
+
+    def _check_style(self, name: str) -> None:
+        styles.find(name, self._settings.styles)
+
+    def _follow(self, request: m.Follow, follower: Any) -> None:
+        interest = follower.interest
+        interest.following = True
+        interest.readings = request.readings
+        interest.gauges = frozenset(request.gauges)
+
+    def _bench(self, name: str) -> Bench:
+        if name not in self._benches:
+            raise GaugelinkError(f"no walk is going on at {name!r}: start one first")
+        return self._benches[name]
+
+    def _gauge(self, name: str) -> Gauge:
+        if name not in self._gauges:
+            known = ", ".join(self._gauges) or "none"
+            raise GaugelinkError(f"no gauge is called {name!r}; connected: {known}")
+        return self._gauges[name]
+
+    async def add_gauge(self, name: str, port: str, description: str = "") -> m.GaugeEvent:
+        """Supervise an indicator from now on, and remember it."""
+        there = self._gauges.get(name)
+        if there is not None:
+            if there.port == port:
+                return there.event
+            raise GaugelinkError(f"gauge {name!r} is at {there.port}: remove it first")
+        for other in self._gauges.values():
+            if other.port == port:
+                raise GaugelinkError(f"{port} is already the port of gauge {other.name!r}")
+        own = self._settings.descriptions
+        found = await asyncio.to_thread(catalog.find, description, own) if description else None
+        gauge = Gauge(name, port, description, self._clock, self._on_reading, self.tell)
+        self._gauges[name] = gauge
+        gauge.task = self._tasks.create_task(
+            gauge.run(
+                found,
+                lambda: list(catalog.catalog(own).values()),
+                self._open_link,
+                self._settings.retry,
+            )
+        )
+        await self._keeper.run(self._keeper.store.remember_gauge, name, port, description)
+        self.tell(gauge.event)
+        return gauge.event
+
+    async def connect_remembered(self) -> None:
+        """Supervise the gauges of earlier days again, but for those there already."""
+        ports = {gauge.port for gauge in self._gauges.values()}
+        for known in await self._keeper.run(self._keeper.store.gauges):
+            if known.name not in self._gauges and known.port not in ports:
+                await self.add_gauge(known.name, known.port, known.description)
+
+    async def _remove_gauge(self, name: str) -> None:
+        gauge = self._gauge(name)
+        for bench in self._benches.values():
+            if bench.gauge is gauge:
+                raise GaugelinkError(f"gauge {name!r} is in use at {bench.name!r}: stop that walk")
+        del self._gauges[name]
+        assert gauge.task is not None
+        gauge.task.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await gauge.task
+
+    async def _start_walk(self, request: m.StartWalk) -> m.WalkEvent:
+        gauge = self._gauge(request.gauge)
+        style = styles.find(request.style, self._settings.styles)
+        fresh = walk.begin(style, request.stage, request.reed, request.trigger)
+        store, run = self._keeper.store, self._keeper.run
+        await self._stop_walk(request.bench)
+        await run(store.reed, request.reed)
+        number, state = 0, fresh
+        if not request.anew:
+            left = await run(
+                store.unfinished_walk, request.bench, request.reed, style.name, request.stage
+            )
+            if left is not None:
+                kept = walk.resumed(msgspec.json.decode(left.state, type=WalkState))
+                # An edited style has other stations or targets: its walk begins anew.
+                if kept.stops == fresh.stops:
+                    number = left.walk
+                    state = msgspec.structs.replace(
+                        kept, trigger=request.trigger, walking=style.walking
+                    )
+        if not number:
+            number = await run(
+                store.start_walk,
+                bench=request.bench,
+                reed=request.reed,
+                style=style.name,
+                stage=request.stage,
+                gauge=gauge.name,
+                trigger=request.trigger,
+                state=msgspec.json.encode(state),
+            )
+        else:
+            await run(store.resume_walk, number, gauge=gauge.name, trigger=request.trigger)
+        gauge.settle_by(style.settling)
+        bench = Bench(
+            request.bench, number, state, style, gauge, self._keeper, self._clock, self.tell
+        )
+        self._benches[request.bench] = bench
+        event = bench.event()
+        self.tell(event)
+        return event
+
+    async def _stop_walk(self, name: str) -> None:
+        bench = self._benches.pop(name, None)
+        if bench is not None:
+            await bench.leave()
+
+    async def _diagnose(self) -> m.Diagnosis:
+        store = self._keeper.store
+        counts = await self._keeper.run(store.counts)
+        return m.Diagnosis(
+            version=__version__,
+            protocol=m.PROTOCOL,
+            up_for=round(self._clock() - self._started, 3),
+            store=str(store.path),
+            schema=store.schema,
+            captures=counts.captures,
+            followers=len(self._followers),
+            missed=self._missed_by_gone + sum(each.missed for each in self._followers),
+            gauges=[gauge.counts() for gauge in self._gauges.values()],
+        )
+
+    async def close(self) -> None:
+        """Leave every walk as it stands, and let go of the gauges and the followers."""
+        for name in list(self._benches):
+            await self._stop_walk(name)
+        for gauge in self._gauges.values():
+            if gauge.task is not None:
+                gauge.task.cancel()
+        for follower in self._followers:
+            if isinstance(follower, QueueFollower):
+                follower.close()
+
+
+@contextlib.asynccontextmanager
+async def hosting(
+    keeper: Keeper,
+    settings: HubSettings | None = None,
+    clock: Callable[[], float] = time.monotonic,
+    open_link: OpenLink = SerialLink,
+) -> AsyncIterator[Hub]:
+    """A running hub over an open store, until the block is left."""
+    async with asyncio.TaskGroup() as tasks:
+        hub = Hub(keeper, settings or HubSettings(), tasks, clock, open_link)
+        try:
+            yield hub
+        finally:
+            await hub.close()

@@ -1,0 +1,200 @@
+"""A serial line, through pyserial.
+
+A thread waits for bytes in the system's own blocking read and hands them to the event loop the
+moment they come, so nothing is polled. It works alike on every system that pyserial supports.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import errno
+import os
+import threading
+import time
+from collections.abc import Callable
+
+import serial
+
+from gaugelink.devices.description import LinkSettings
+from gaugelink.devices.link import Chunk, LinkError
+
+_PARITY = {
+    "none": serial.PARITY_NONE,
+    "even": serial.PARITY_EVEN,
+    "odd": serial.PARITY_ODD,
+    "mark": serial.PARITY_MARK,
+    "space": serial.PARITY_SPACE,
+}
+
+MOST_WAITING = 4096
+"""Bytes taken in one read: more than any burst, little enough to be handled at once."""
+
+
+class SerialLink:
+    """A serial port with a description's settings.
+
+    Seven bits with parity are opened as eight without: on the wire they are the same, and the
+    parity arrives as bit 7, where `SevenBitFramer` checks it.
+    """
+
+    def __init__(
+        self, port: str, settings: LinkSettings, clock: Callable[[], float] = time.monotonic
+    ) -> None:
+        self._name = port
+        self._settings = settings
+        self._clock = clock
+        self._serial: serial.Serial | None = None
+        self._thread: threading.Thread | None = None
+        self._queue: asyncio.Queue[Chunk | LinkError] = asyncio.Queue()
+        self._closing = False
+
+    @property
+    def port(self) -> str:
+        return self._name
+
+    async def open(self) -> None:
+        """Open the port for this program alone; LinkError says what stands in the way."""
+        self._closing = False
+        self._queue = asyncio.Queue()
+        # Opening may block in the driver. Shielded, so that a port which opens just as this task
+        # is cancelled is still closed and not left held.
+        opening = asyncio.ensure_future(asyncio.to_thread(self._open))
+        try:
+            self._serial = await asyncio.shield(opening)
+        except asyncio.CancelledError:
+            with contextlib.suppress(LinkError):
+                (await opening).close()
+            raise
+        self._thread = threading.Thread(
+            target=self._pump,
+            args=(self._serial, asyncio.get_running_loop(), self._queue),
+            name=f"serial {self._name}",
+            daemon=True,
+        )
+        self._thread.start()
+
+    def _open(self) -> serial.Serial:
+        wanted = self._settings
+        in_bit_7 = wanted.bits == 7 and wanted.parity != "none"
+        port = serial.Serial()
+        port.port = self._name
+        port.baudrate = wanted.baud
+        port.bytesize = 8 if in_bit_7 else wanted.bits
+        port.parity = serial.PARITY_NONE if in_bit_7 else _PARITY[wanted.parity]
+        port.stopbits = wanted.stop
+        port.exclusive = True
+        port.write_timeout = 1.0
+        port.dtr = wanted.dtr
+        port.rts = wanted.rts
+        try:
+            port.open()
+        except (OSError, ValueError) as error:  # SerialException is an OSError
+            raise LinkError(explain(self._name, error)) from error
+        return port
+
+    def _pump(
+        self,
+        port: serial.Serial,
+        loop: asyncio.AbstractEventLoop,
+        queue: asyncio.Queue[Chunk | LinkError],
+    ) -> None:
+        """Runs in the thread: hand over what comes until the line is lost or closed."""
+        lost: LinkError
+        while True:
+            try:
+                data = port.read(1)
+                at = self._clock()
+                if self._closing:
+                    return
+                if not data:
+                    continue
+                if waiting := port.in_waiting:
+                    data += port.read(min(waiting, MOST_WAITING))
+            # pyserial lets a TypeError through when the port vanishes between two calls.
+            except (OSError, TypeError) as error:
+                lost = LinkError(f"{self._name}: the line was lost ({error}); is it plugged in?")
+                break
+            self._hand(loop, queue, Chunk(data, at))
+        if not self._closing:
+            self._hand(loop, queue, lost)
+
+    @staticmethod
+    def _hand(
+        loop: asyncio.AbstractEventLoop,
+        queue: asyncio.Queue[Chunk | LinkError],
+        item: Chunk | LinkError,
+    ) -> None:
+        # The loop may have been closed under a reader that nobody waits for any more.
+        with contextlib.suppress(RuntimeError):
+            loop.call_soon_threadsafe(queue.put_nowait, item)
+
+    async def read(self) -> Chunk:
+        item = await self._queue.get()
+        if isinstance(item, LinkError):
+            raise item
+        if self._queue.empty():
+            return item
+        # Whatever waits already is one chunk, with the time of its newest byte.
+        parts = [item.data]
+        at = item.at
+        while not self._queue.empty():
+            following = self._queue.get_nowait()
+            if isinstance(following, LinkError):
+                self._queue.put_nowait(following)
+                break
+            parts.append(following.data)
+            at = following.at
+        return Chunk(b"".join(parts), at)
+
+    async def write(self, data: bytes) -> None:
+        port = self._serial
+        if port is None:
+            raise LinkError(f"{self._name}: not open")
+        try:
+            await asyncio.to_thread(port.write, data)
+        except OSError as error:
+            raise LinkError(f"{self._name}: could not send ({error})") from error
+
+    async def close(self) -> None:
+        port, thread = self._serial, self._thread
+        self._serial = self._thread = None
+        self._closing = True
+        if port is None:
+            return
+        await asyncio.shield(asyncio.to_thread(_shut, port, thread))
+
+
+def _shut(port: serial.Serial, thread: threading.Thread | None) -> None:
+    # Closing a port that has vanished may fail in as many ways as using it; it is gone either way.
+    with contextlib.suppress(OSError, TypeError, AttributeError):
+        port.cancel_read()
+    if thread is not None:
+        thread.join()
+    with contextlib.suppress(OSError, TypeError):
+        port.close()
+
+
+def explain(port: str, error: Exception) -> str:
+    """One line that says why a port cannot be opened and what to do about it."""
+    number = getattr(error, "errno", None)
+    said = str(error).lower()
+    if number == errno.ENOENT or "filenotfounderror" in said:
+        return f"{port}: there is no such port; plug the indicator in, or give another port"
+    if number == errno.EACCES or "permission" in said:
+        return f"{port}: permission denied; {_who_may(port)}"
+    if number in (errno.EBUSY, errno.EWOULDBLOCK) or "exclusively lock" in said:
+        return f"{port}: held by another program; close that one first"
+    if isinstance(error, ValueError):
+        return f"{port}: the port does not take these settings ({error})"
+    return f"{port}: cannot be opened ({error})"
+
+
+def _who_may(port: str) -> str:
+    try:
+        import grp
+
+        group = grp.getgrgid(os.stat(port).st_gid).gr_name
+    except (ImportError, OSError, KeyError):
+        return "run it as a user who may use serial ports"
+    return f"join the group that may use it (sudo usermod -aG {group} $USER), then log in again"

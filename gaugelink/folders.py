@@ -1,0 +1,54 @@
+"""Where gaugelink keeps its things: the store, the user's own files, the running hub's address."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import msgspec
+
+
+class Folders(msgspec.Struct, frozen=True):
+    """The folders of one user's gaugelink."""
+
+    data: Path
+    """The store and its backups."""
+    config: Path
+    """`styles/`, `descriptions/` and `keys.toml`, all written by the user."""
+    runtime: Path
+    """The running hub's socket or address."""
+
+    @property
+    def store(self) -> Path:
+        return self.data / "gaugelink.db"
+
+    @property
+    def styles(self) -> Path:
+        return self.config / "styles"
+
+    @property
+    def descriptions(self) -> Path:
+        return self.config / "descriptions"
+
+    @property
+    def keys(self) -> Path:
+        return self.config / "keys.toml"
+
+
+def folders(home: Path | None = None) -> Folders:
+    """The folders below `home`, or where this system keeps a user's data when it is None.
+
+    The environment variable GAUGELINK_HOME stands in for `home`.
+    """
+    chosen = home or (
+        Path(os.environ["GAUGELINK_HOME"]) if "GAUGELINK_HOME" in os.environ else None
+    )
+    if chosen is not None:
+        return Folders(chosen / "data", chosen / "config", chosen / "run")
+    import platformdirs
+
+    return Folders(
+        platformdirs.user_data_path("gaugelink", appauthor=False),
+        platformdirs.user_config_path("gaugelink", appauthor=False),
+        platformdirs.user_runtime_path("gaugelink", appauthor=False),
+    )

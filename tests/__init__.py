@@ -1,0 +1,1 @@
+"""Tests, in rooms that mirror the ones they test; `published/` checks against outside sources."""

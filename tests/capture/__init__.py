@@ -1,0 +1,1 @@
+"""Readings to captures: settling and the walk."""

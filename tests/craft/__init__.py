@@ -1,0 +1,1 @@
+"""Reeds, styles and verdicts."""

@@ -1,0 +1,1 @@
+"""Bytes to readings: framing, checksums, decoding, descriptions."""

@@ -1,0 +1,1 @@
+"""Checks against sources outside the project; the TOML files hold the values and name them."""

@@ -1,0 +1,375 @@
+"""The Textual app: what the hub says goes into the state, what the maker does goes to the hub.
+
+Nothing that the first paint does not need is imported before it: the protocol's messages come
+with the worker that connects to the hub, once the empty bench stands.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Coroutine, Mapping, Sequence
+from dataclasses import replace
+from pathlib import PurePath
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
+
+from textual.app import App
+from textual.binding import BindingType
+from textual.command import CommandPalette, Provider
+from textual.screen import Screen
+from textual.timer import Timer
+
+from tui.commands import BenchCommands
+from tui.keys import ACTIONS, bindings, effective
+from tui.look import WORKBENCH
+from tui.plan import Plan, Practice
+from tui.screens.bench import BenchScreen
+from tui.widgets.reed_view import ReedView
+
+if TYPE_CHECKING:
+    from gaugelink.daemon.client import Client
+    from gaugelink.daemon.messages import Event, Request
+    from tui.hands import Hands
+    from tui.hub import HubLink
+    from tui.state import BenchState, Kind
+
+Gesture = Literal["capture", "retake", "skip", "back", "pause", "resume", "goto", "again"]
+
+FRAME = 1 / 30
+"""Seconds between two paintings of readings: more often than the eye can follow helps nobody."""
+
+QUIET_AFTER = 2.0
+"""Seconds without a reading after which the readout says so."""
+
+STYLES = (
+    "app.tcss",
+    "screens/bench.tcss",
+    "screens/page.tcss",
+    "widgets/status.tcss",
+    "widgets/readout.tcss",
+    "widgets/zones.tcss",
+    "widgets/reed_view.tcss",
+    "widgets/keybar.tcss",
+)
+
+
+class BenchApp(App[None]):
+    """The bench of one maker.
+
+    `client_factory` is awaited after the first paint, and again whenever the hub went away.
+    `keys` overrides the keys of actions (see `tui.keys`); KeysError says what is wrong with them.
+    `on_safety_seen` is called when the words on safety were shown and left. `frame` and
+    `quiet_after` are seconds; with 0 every event is painted at once, and silence never noticed.
+    """
+
+    TITLE = "gaugelink"
+    CSS_PATH: ClassVar[list[str | PurePath]] = [*STYLES]
+    BINDINGS: ClassVar[list[BindingType]] = [*bindings(everywhere=True)]
+    COMMANDS: ClassVar[set[type[Provider] | Callable[[], type[Provider]]]] = {BenchCommands}
+    ENABLE_COMMAND_PALETTE = False
+
+    def __init__(
+        self,
+        client_factory: Callable[[], Awaitable[Client]],
+        plan: Plan,
+        keys: Mapping[str, Sequence[str]] | None = None,
+        practice: Practice | None = None,
+        *,
+        first_run: bool = False,
+        on_safety_seen: Callable[[], None] | None = None,
+        frame: float = FRAME,
+        quiet_after: float = QUIET_AFTER,
+        retry: float = 1.0,
+    ) -> None:
+        self.key_names = effective(keys)
+        super().__init__()
+        self._own_keys = {name: ",".join(self.key_names[name]) for name in keys or {}}
+        self._factory = client_factory
+        self._plan = plan
+        self._practice = practice
+        self._first_run = first_run
+        self._on_safety_seen = on_safety_seen
+        self._frame = frame
+        self._quiet_after = quiet_after
+        self._retry = retry
+        self._bench = BenchScreen(self.key_names, practice is not None)
+        self._hub: HubLink | None = None
+        self._hands: Hands | None = None
+        self._quiet: Timer | None = None
+        self._resting = False
+        self._unpainted = False
+        self.state: BenchState | None = None
+        """What the bench shows; None until the protocol has been loaded, after the first paint."""
+
+    # Opening -----------------------------------------------------------------------------------
+
+    def get_default_screen(self) -> Screen[Any]:
+        """The bench is the first thing painted."""
+        return self._bench
+
+    def on_mount(self) -> None:
+        """Take on our look and the maker's keys; all else waits for the first paint."""
+        self.register_theme(WORKBENCH)
+        self.theme = WORKBENCH.name
+        if self._own_keys:
+            self.set_keymap(self._own_keys)
+        self.call_after_refresh(self._open)
+
+    def _open(self) -> None:
+        if self._first_run:
+            from tui.screens.safety import SafetyScreen
+
+            self.push_screen(SafetyScreen(), self._safety_seen)
+        self._work(self._attend())
+
+    def _safety_seen(self, _: None) -> None:
+        self._first_run = False
+        if self._on_safety_seen is not None:
+            self._on_safety_seen()
+
+    async def _attend(self) -> None:
+        from tui.hub import HubLink
+        from tui.state import BenchState
+
+        self.state = BenchState(bench=self._plan.bench, gauge=self._plan.gauge)
+        self._paint()
+        if self._practice is not None:
+            from tui.hands import Hands
+
+            self._hands = Hands(self._practice, self._trouble)
+        self._hub = HubLink(self._factory, self._arrived, self._heard, self._lost, self._retry)
+        await self._hub.run()
+
+    # What the hub says -------------------------------------------------------------------------
+
+    async def _arrived(self, client: Client) -> None:
+        from gaugelink.daemon.client import HubError
+        from gaugelink.daemon.messages import AddGauge, Gauges
+
+        self._become(replace(self._known, hub="here", hub_reason=""))
+        plan = self._plan
+        try:
+            if plan.port:
+                wanted = AddGauge(name=plan.gauge, port=plan.port, description=plan.description)
+                self._heard(await client.ask(wanted))
+            for gauge in await client.ask(Gauges()):
+                self._heard(gauge)
+        except HubError as error:
+            self._trouble(str(error))
+        if plan.ready:
+            await self._start(plan)
+        elif self._known.walk is None:
+            await self._choose()
+
+    def _heard(self, event: Event) -> None:
+        from tui.state import rings, see
+
+        before = self._known
+        after = see(before, event)
+        if rings(before, event, after):
+            self.bell()
+        self._become(after)
+
+    def _lost(self, reason: str) -> None:
+        from tui.state import gone
+
+        if self._known.hub != "gone":
+            self.bell()
+        self._become(gone(self._known, reason))
+
+    @property
+    def _known(self) -> BenchState:
+        assert self.state is not None, "nothing is heard before the state stands"
+        return self.state
+
+    def _become(self, state: BenchState) -> None:
+        before = self._known
+        self.state = state
+        if state.reading is not before.reading:
+            self._rearm_quiet()
+        if self._hands is not None and state.walk is not None and state.walk is not before.walk:
+            station = state.stop.station if state.stop else None
+            if self._hands.wants(station):
+                self._work(self._hands.go(station))
+        self._touch()
+
+    def _rearm_quiet(self) -> None:
+        if not self._quiet_after:
+            return
+        if self._quiet is None:
+            self._quiet = self.set_timer(self._quiet_after, self._hush)
+        else:
+            self._quiet.reset()
+
+    def _hush(self) -> None:
+        self._quiet = None
+        if self._known.reading is not None:
+            self._become(replace(self._known, quiet=True))
+
+    def _touch(self) -> None:
+        """Paint, but no more often than `frame`: what came in between is painted with the last."""
+        if self._resting:
+            self._unpainted = True
+            return
+        self._paint()
+        if self._frame:
+            self._resting = True
+            self.set_timer(self._frame, self._rested)
+
+    def _rested(self) -> None:
+        self._resting = False
+        if self._unpainted:
+            self._unpainted = False
+            self._touch()
+
+    def _paint(self) -> None:
+        self._bench.show(self._known)
+
+    # What the maker does -----------------------------------------------------------------------
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Practice actions exist only in practice, and bench actions only on the bench."""
+        if action == "do" and parameters:
+            wanted = next((each for each in ACTIONS if each.id == parameters[0]), None)
+            if wanted is None or (wanted.practice and self._practice is None):
+                return False
+        return super().check_action(action, parameters)
+
+    async def action_do(self, name: str) -> None:
+        """Do the action of that name; the one door for keys, clicks and the palette."""
+        match name:
+            case "capture":
+                self._work(self._capture())
+            case "pause":
+                paused = self.state is not None and self.state.walk and self.state.walk.paused
+                self._press("resume" if paused else "pause")
+            case "back" | "retake" | "skip" | "again":
+                self._press(name)
+            case "next":
+                self._next()
+            case "choose":
+                self._work(self._choose())
+            case "scrape":
+                self._scrape(1)
+            case "scrape_more":
+                self._scrape(5)
+            case "lift":
+                if self._hands is not None:
+                    self._work(self._hands.go(None))
+            case "help":
+                self._help()
+            case "palette":
+                if not CommandPalette.is_open(self):
+                    self.push_screen(CommandPalette(placeholder="What is to be done?"))
+            case "quit":
+                self.exit()
+
+    def on_reed_view_chosen(self, message: ReedView.Chosen) -> None:
+        """A station on the drawing was clicked."""
+        self._press("goto", message.station)
+
+    def _press(self, gesture: Gesture, station: str = "") -> None:
+        self._work(self._gesture(gesture, station))
+
+    async def _gesture(self, gesture: Gesture, station: str = "") -> Any:
+        from gaugelink.daemon.messages import Press
+
+        if self.state is None or (self._known.walk is None and self._known.hub == "here"):
+            self._trouble("no walk yet: choose a reed and a stage first")
+            return None
+        return await self._ask(Press(gesture=gesture, bench=self._plan.bench, station=station))
+
+    async def _capture(self) -> None:
+        from gaugelink.daemon.messages import Refused
+
+        complete = self.state is not None and self.state.walk and self.state.walk.complete
+        answer = await self._gesture("capture")
+        # The hub has the last word: a bouncing pedal is "too soon" and must not begin a stage.
+        if complete and isinstance(answer, Refused) and answer.why == "done":
+            self._next()
+
+    def _next(self) -> None:
+        walk = self.state.walk if self.state else None
+        if walk is None:
+            self._trouble("no walk yet: choose a reed and a stage first")
+        elif walk.at_stop is not None and not walk.complete:
+            self._trouble(f"this pass is not done yet: {walk.done} of {walk.of}")
+        elif not walk.after:
+            self._trouble("this was the last stage: nothing follows it")
+        else:
+            plan = replace(self._plan, reed=walk.reed, style=walk.style, stage=walk.after)
+            self._work(self._start(plan))
+
+    async def _start(self, plan: Plan) -> None:
+        from gaugelink.daemon.messages import StartWalk
+
+        wanted = StartWalk(
+            reed=plan.reed,
+            style=plan.style,
+            stage=plan.stage,
+            gauge=plan.gauge,
+            trigger=plan.trigger,
+            bench=plan.bench,
+        )
+        walk = await self._ask(wanted)
+        if walk is not None:
+            self._plan = plan
+            self._heard(walk)
+
+    async def _choose(self) -> None:
+        from gaugelink.daemon.messages import Rack, Styles
+        from tui.screens.choose import ChooseScreen
+
+        reeds, styles = await self._ask(Rack()), await self._ask(Styles())
+        if reeds is None or styles is None:
+            return
+        if isinstance(self.screen, ChooseScreen):
+            await self.pop_screen()
+
+        def chosen(plan: Plan | None) -> None:
+            if plan is not None:
+                self._work(self._start(plan))
+
+        await self.push_screen(ChooseScreen(self._plan, reeds, styles), chosen)
+
+    def _scrape(self, strokes: int) -> None:
+        stop = self.state.stop if self.state else None
+        if stop is None:
+            self._trouble("no station in hand: nothing scraped")
+        elif self._hands is not None:
+            self._work(self._hands.scrape(stop.station, stop.zone, strokes))
+
+    def _help(self) -> None:
+        from tui.screens.help import HelpScreen
+
+        if isinstance(self.screen, HelpScreen):
+            self.pop_screen()
+        else:
+            self.push_screen(HelpScreen(self.key_names, self._practice is not None))
+
+    async def _ask(self, request: Request) -> Any:
+        """The hub's answer; None, said aloud, when there is none."""
+        from gaugelink.daemon.client import HubError, HubGone
+
+        client = self._hub.client if self._hub is not None else None
+        if client is None:
+            self._trouble("the hub is away: nothing done")
+            return None
+        try:
+            return await client.ask(request)
+        except HubError as error:
+            self._trouble(str(error))
+        except HubGone:
+            self._trouble("the hub went away before it answered: nothing is known to be done")
+        return None
+
+    def _trouble(self, text: str) -> None:
+        self.bell()
+        self._say("trouble", text)
+
+    def _say(self, kind: Kind, text: str) -> None:
+        from tui.state import Notice
+
+        if self.state is not None:
+            self._become(replace(self.state, notice=Notice(kind, text)))
+
+    def _work(self, work: Coroutine[Any, Any, Any]) -> None:
+        self.run_worker(work, exit_on_error=True)

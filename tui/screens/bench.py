@@ -1,0 +1,70 @@
+"""The bench: the working screen."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Horizontal, Vertical
+from textual.events import Resize
+from textual.screen import Screen
+
+from tui.keys import bindings
+from tui.widgets.keybar import KeyBar, Notice
+from tui.widgets.pane import Pane, has_room
+from tui.widgets.readout import Readout
+from tui.widgets.reed_view import ReedView
+from tui.widgets.status import Banner, Header
+from tui.widgets.zones import Progress, Taken, Zones
+
+if TYPE_CHECKING:
+    from tui.state import BenchState
+
+
+class BenchScreen(Screen[None]):
+    """Readout and zones on the left, the reed on the right, what was said below."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*bindings(everywhere=False)]
+    AUTO_FOCUS = None
+
+    def __init__(self, keys: Mapping[str, Sequence[str]], practising: bool) -> None:
+        super().__init__(id="bench")
+        self._keys = keys
+        self._practising = practising
+        self._state: BenchState | None = None
+
+    def compose(self) -> ComposeResult:
+        yield Header()
+        yield Banner()
+        with Horizontal(id="body"):
+            with Vertical(id="side"):
+                yield Readout()
+                yield Progress()
+                yield Zones()
+                yield Taken()
+            yield ReedView()
+        yield Notice()
+        yield KeyBar(self._keys, self._practising)
+
+    def on_resize(self, event: Resize) -> None:
+        """Use the room there is, and lay the lines out anew."""
+        self.set_class(has_room(event.size), "-wide")
+        self.query_one("#side").set_class(has_room(event.size), "-wide")
+        self.call_after_refresh(self._again)
+
+    def show(self, state: BenchState) -> None:
+        """Show the state; parts that it does not change are left as they are."""
+        self._state = state
+        if not self.is_mounted:
+            return
+        self.query_one(Readout).show(state)
+        self.query_one(ReedView).show(state)
+        for kind in (Header, Banner, Progress, Zones, Taken, Notice):
+            pane: Pane = self.query_one(kind)
+            pane.show(state)
+
+    def _again(self) -> None:
+        if self._state is not None:
+            self.show(self._state)

@@ -1,0 +1,108 @@
+"""The rack to choose from: a reed on the left, a stage of its style on the right."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import OptionList, Static
+from textual.widgets.option_list import Option
+
+from tui.look import FAINT
+from tui.plan import Plan
+
+if TYPE_CHECKING:
+    from gaugelink.daemon.messages import ReedRecord, StyleSummary
+
+
+class ChooseScreen(Screen[Plan | None]):
+    """Gives back the plan with a reed, its style and a stage, or None when it is left."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "leave", "back"),
+        Binding("right", "focus_on('#stages')", "stages"),
+        Binding("left", "focus_on('#reeds')", "reeds"),
+    ]
+    AUTO_FOCUS = "#reeds"
+
+    def __init__(
+        self, plan: Plan, reeds: Sequence[ReedRecord], styles: Sequence[StyleSummary]
+    ) -> None:
+        super().__init__(id="choose")
+        self._plan = plan
+        self._reeds = {reed.name: reed for reed in reeds}
+        self._styles = {style.name: style for style in styles}
+
+    def compose(self) -> ComposeResult:
+        with Vertical(id="page"):
+            yield Static("Which reed, and which stage?", classes="title")
+            with Horizontal(id="lists"):
+                with Vertical():
+                    yield Static("on the rack")
+                    yield OptionList(*map(self._reed, self._reeds.values()), id="reeds")
+                with Vertical():
+                    yield Static("stages of its style", id="style")
+                    yield OptionList(id="stages")
+            yield Static(self._how(), classes="foot", id="how")
+
+    def on_mount(self) -> None:
+        """Begin at the reed that was asked for, else at the first."""
+        names = list(self._reeds)
+        if names:
+            wanted = self._plan.reed
+            self.query_one("#reeds", OptionList).highlighted = (
+                names.index(wanted) if wanted in names else 0
+            )
+
+    def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
+        """Another reed has the stages of its own style."""
+        if event.option_list.id == "reeds" and event.option_id is not None:
+            self._show_stages(self._reeds[event.option_id])
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Enter or a click: on a stage it starts the walk, on a reed its marked stage."""
+        reed, stage = self._chosen("#reeds"), self._chosen("#stages")
+        if reed is not None and stage is not None:
+            style = self._reeds[reed].style
+            self.dismiss(replace(self._plan, reed=reed, style=style, stage=stage))
+
+    def action_focus_on(self, selector: str) -> None:
+        """Go to the other list."""
+        self.query_one(selector).focus()
+
+    def action_leave(self) -> None:
+        """Back to the bench without a choice."""
+        self.dismiss(None)
+
+    def _chosen(self, selector: str) -> str | None:
+        options = self.query_one(selector, OptionList)
+        if options.highlighted is None:
+            return None
+        return options.get_option_at_index(options.highlighted).id
+
+    def _show_stages(self, reed: ReedRecord) -> None:
+        style = self._styles.get(reed.style)
+        title = f"stages of {style.title}" if style else f"no style is called {reed.style!r}"
+        self.query_one("#style", Static).update(Content(title))
+        options = self.query_one("#stages", OptionList)
+        options.clear_options()
+        names = list(style.stages) if style else []
+        options.add_options([Option(name, id=name) for name in names])
+        wanted = self._plan.stage or reed.stage
+        if names:
+            options.highlighted = names.index(wanted) if wanted in names else 0
+
+    def _reed(self, reed: ReedRecord) -> Option:
+        note = f"  {reed.state}" + (f" · {reed.captures} captures" if reed.captures else "")
+        return Option(Content.assemble(reed.name, (note, FAINT)), id=reed.name)
+
+    def _how(self) -> str:
+        if not self._reeds:
+            return "The rack is empty. Put a reed on it with: gaugelink reed add NAME --style STYLE"
+        return "↑ ↓ choose · ← → reed or stage · Enter starts the walk · Esc back to the bench"

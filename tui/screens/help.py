@@ -1,0 +1,58 @@
+"""Help on one key: every action with its keys, and the words on safety."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Static
+
+from tui.keys import ACTIONS, shown
+from tui.look import FAINT, INK
+from tui.words import SAFETY
+
+
+def key_table(keys: Mapping[str, Sequence[str]], practising: bool) -> Content:
+    """A line for each action: its keys, and what it does."""
+    lines = []
+    for action in ACTIONS:
+        if action.practice and not practising:
+            continue
+        names = "  ".join(shown(key) for key in keys[action.id])
+        lines.append(Content.assemble((f"{names:<24}", f"bold {INK}"), (action.help, INK)))
+    return Content("\n").join(lines)
+
+
+def safety() -> Content:
+    """The words on safety."""
+    lines = [Content.assemble((f"{head}  ", f"bold {INK}"), (text, FAINT)) for head, text in SAFETY]
+    return Content("\n").join(lines)
+
+
+class HelpScreen(Screen[None]):
+    """What can be done at the bench, and with which key."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,space,enter", "dismiss", "back")]
+
+    def __init__(self, keys: Mapping[str, Sequence[str]], practising: bool) -> None:
+        super().__init__(id="help")
+        self._keys = keys
+        self._practising = practising
+
+    def compose(self) -> ComposeResult:
+        with VerticalScroll(id="page"):
+            yield Static("At the bench", classes="title")
+            yield Static(key_table(self._keys, self._practising), id="keys")
+            yield Static(
+                Content.styled("A click on a station goes there; a click on a key does it.", FAINT)
+            )
+            yield Static(safety(), classes="foot", id="safety-words")
+
+    def on_click(self) -> None:
+        """A click leaves the page, as a key does."""
+        self.dismiss()

@@ -1,0 +1,182 @@
+"""What the bench knows, folded event by event: a pure function from what the hub says.
+
+Nothing is asked of a clock: a line that was said stands until the next one takes its place.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
+from typing import Literal
+
+from gaugelink.craft.reed import Station, parse_key
+from gaugelink.craft.verdict import Verdict, verdict
+from gaugelink.daemon.messages import (
+    Captured,
+    Event,
+    GaugeEvent,
+    ReadingEvent,
+    Refused,
+    StopView,
+    WalkEvent,
+    ZoneAlert,
+)
+from tui.words import number, place
+
+Kind = Literal["plain", "captured", "refused", "trouble"]
+
+REMEMBERED = 12
+"""Captures that the list of the newest ones can show at most."""
+
+THICKEST_SHOWN = Decimal(150)
+"""Hundredths; above it the spindle is in the air, and a verdict on it would be noise."""
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """The last line that was said."""
+
+    kind: Kind
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class BenchState:
+    """Everything that the bench shows."""
+
+    bench: str = "bench"
+    gauge: str = ""
+    """The gauge in use when there is no walk."""
+    hub: Literal["waiting", "here", "gone"] = "waiting"
+    hub_reason: str = ""
+    gauges: dict[str, GaugeEvent] = field(default_factory=dict)
+    reading: ReadingEvent | None = None
+    quiet: bool = False
+    """No reading has come for a while, though the link is up."""
+    missed: int = 0
+    walk: WalkEvent | None = None
+    notice: Notice | None = None
+    alert: str = ""
+    """The zone that has just come on target."""
+    captures: tuple[Captured, ...] = ()
+    """The newest captures of this walk, newest first."""
+
+    @property
+    def link(self) -> GaugeEvent | None:
+        """The gauge in use and its link."""
+        return self.gauges.get(self.walk.gauge if self.walk else self.gauge)
+
+    @property
+    def linked(self) -> bool:
+        """Whether what the readout shows is what the gauge says now."""
+        return self.hub == "here" and (self.link is None or self.link.link == "up")
+
+    @property
+    def stop(self) -> StopView | None:
+        """The station to measure now."""
+        return _stop(self.walk, self.walk.at_stop) if self.walk else None
+
+    @property
+    def next_stop(self) -> StopView | None:
+        """The station after it."""
+        return _stop(self.walk, self.walk.next_stop) if self.walk else None
+
+    @property
+    def station(self) -> Station | None:
+        """The place of the present station; None when its key names no place."""
+        if self.stop is None:
+            return None
+        try:
+            return parse_key(self.stop.station)
+        except ValueError:
+            return None
+
+    def at(self, station: Station) -> StopView | None:
+        """The station of the walk at a place; None when the stage has none there."""
+        stops = self.walk.stops if self.walk else ()
+        return next((stop for stop in stops if stop.station == station.key), None)
+
+    @property
+    def live(self) -> Decimal | None:
+        """Hundredths that the readout shows: the settled value, else the newest."""
+        if self.reading is None:
+            return None
+        settled = self.reading.settled
+        return self.reading.hundredths if settled is None else settled
+
+    @property
+    def verdict(self) -> Verdict | None:
+        """The verdict on the live value here; None without a station, or with no cane under it."""
+        live, stop, reading = self.live, self.stop, self.reading
+        if live is None or stop is None or reading is None or not self.linked or self.quiet:
+            return None
+        if not 0 < live <= THICKEST_SHOWN:
+            return None
+        return verdict(live, stop.target, stop.tolerance, reading.resolution)
+
+
+def see(state: BenchState, event: Event) -> BenchState:
+    """The state after an event; one of another bench or another gauge's reading changes nothing."""
+    if isinstance(event, ReadingEvent):
+        if event.gauge != (state.walk.gauge if state.walk else state.gauge):
+            return state
+        return replace(state, reading=event, quiet=False, missed=state.missed + event.missed)
+    if isinstance(event, GaugeEvent):
+        state = replace(state, gauges={**state.gauges, event.name: event})
+        lost = event.link != "up" and state.reading and state.reading.gauge == event.name
+        return replace(state, reading=None) if lost else state
+    if event.bench != state.bench:
+        return state
+    if isinstance(event, WalkEvent):
+        return _walked(state, event)
+    if isinstance(event, Captured):
+        said = f"{number(event.hundredths)}, {event.verdict} · {place(event.station)}"
+        if event.supersedes is not None:
+            said += " · takes the place of the one before"
+        captures = (event, *state.captures)[:REMEMBERED]
+        return replace(state, notice=Notice("captured", said), captures=captures, alert="")
+    if isinstance(event, ZoneAlert):
+        return replace(state, alert=event.title)
+    if event.why == "done" and state.walk is not None and state.walk.complete:
+        # Nothing went wrong: the banner already says what follows.
+        return replace(state, notice=None)
+    return replace(state, notice=Notice("refused", event.text))
+
+
+def rings(before: BenchState, event: Event, after: BenchState) -> bool:
+    """Whether the bell rings: the eyes are on the cane, so what was refused must be heard."""
+    if isinstance(event, GaugeEvent):
+        known = before.gauges.get(event.name)
+        return event.link == "down" and (known is None or known.link != "down")
+    if isinstance(event, Refused):
+        refused = after.notice is not None and after.notice.kind == "refused"
+        return refused and event.bench == after.bench
+    return isinstance(event, ZoneAlert) and event.bench == after.bench
+
+
+def gone(state: BenchState, reason: str) -> BenchState:
+    """The state once the hub went away: nothing that it said of readings holds any longer."""
+    return replace(state, hub="gone", hub_reason=reason, reading=None, gauges={})
+
+
+def _walked(state: BenchState, event: WalkEvent) -> BenchState:
+    before = state.walk
+    same = before is not None and (before.reed, before.style, before.stage) == (
+        event.reed,
+        event.style,
+        event.stage,
+    )
+    if not same:
+        return replace(state, walk=event, captures=(), notice=None, alert="")
+    moved = before is not None and (before.at_stop, before.paused, before.in_pass) != (
+        event.at_stop,
+        event.paused,
+        event.in_pass,
+    )
+    # A refusal is answered by the next move; a capture stays readable through the move it causes.
+    refused = state.notice is not None and state.notice.kind == "refused"
+    return replace(state, walk=event, notice=None if moved and refused else state.notice)
+
+
+def _stop(walk: WalkEvent, index: int | None) -> StopView | None:
+    return walk.stops[index] if index is not None and 0 <= index < len(walk.stops) else None

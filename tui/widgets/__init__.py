@@ -1,0 +1,1 @@
+"""The parts of the bench, one to a file; each shows what it is given and asks for nothing."""

@@ -1,0 +1,156 @@
+"""The live reading: large digits, settled or moving, and the verdict here."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from textual.app import ComposeResult
+from textual.containers import Horizontal, Vertical
+from textual.content import Content
+from textual.widgets import Digits
+
+from tui.look import FAINT, INK, chip, ink
+from tui.widgets.pane import Pane
+from tui.words import number, place, seconds, target
+
+if TYPE_CHECKING:
+    from tui.state import BenchState
+
+SCALE = 0.8
+"""Seconds at the end of the bar when no walk says how long a dwell lasts."""
+
+
+class Place(Pane):
+    """The present station, its zone and target."""
+
+    def tell(self, state: BenchState) -> Content:
+        stop, walk = state.stop, state.walk
+        if walk is None:
+            return Content.styled("no walk yet", FAINT)
+        if stop is None:
+            return Content.styled("no station: the pass is done", FAINT)
+        title = next((zone.title for zone in walk.zones if zone.name == stop.zone), stop.zone)
+        return Content.assemble(
+            (place(stop.station), f"bold {INK}"),
+            "\n",
+            (f"{title} · target {target(stop.target, stop.tolerance)}", FAINT),
+        )
+
+
+class Standing(Pane):
+    """Settled or moving, in a word, with the time for which it has stood still."""
+
+    def tell(self, state: BenchState) -> Content:
+        reading = state.reading
+        word, note = _standing(state)
+        firm = word == "SETTLED"
+        parts = [(word, f"bold reverse {INK}" if firm else f"bold {INK}"), ("\n" + note, FAINT)]
+        if reading is not None:
+            parts.append(("\nhundredths", FAINT))
+        return Content.assemble(*((f" {word} ", style) if firm and text == word else (text, style)
+                                  for text, style in parts))
+
+
+class StillBar(Pane):
+    """How long it has stood still; in dwell mode the bar runs to the capture."""
+
+    def tell(self, state: BenchState) -> Content:
+        walk, reading = state.walk, state.reading
+        goal = walk.dwell if walk is not None and walk.dwell > 0 else SCALE
+        dwell = walk is not None and walk.trigger == "dwell"
+        note = f" takes at {seconds(goal)}" if dwell else ""
+        width = max(4, self.size.width - len(note))
+        still = 0.0 if reading is None or reading.standing == "moving" else reading.still
+        if reading is not None and reading.standing == "settled" and not dwell:
+            still = goal
+        full = round(min(1.0, still / goal) * width)
+        return Content.assemble(
+            ("━" * full, f"bold {INK}"), ("─" * (width - full), FAINT), (note, FAINT)
+        )
+
+
+class LiveVerdict(Pane):
+    """What to do here, going by the live value; faint until it stands still."""
+
+    def tell(self, state: BenchState) -> Content:
+        found = state.verdict
+        if found is None or state.reading is None:
+            return Content.styled(" –", FAINT)
+        if state.reading.standing == "settled":
+            return Content.styled(f"  {str(found).upper()}  ", chip(found))
+        return Content.assemble((f"  {found}", ink(found).removeprefix("bold ")), (" ?", FAINT))
+
+
+class Compare(Pane):
+    """The values at the mirrored place and on the opposite blade."""
+
+    def tell(self, state: BenchState) -> Content:
+        station = state.station
+        if station is None:
+            return Content.assemble(("mirrored  –\nopposite  –", FAINT))
+        spine = station.mirrored() == station
+        lines = [
+            _beside("mirrored", state, None if spine else station.mirrored().key, spine),
+            _beside("opposite", state, station.opposite().key, False),
+        ]
+        return Content("\n").join(lines)
+
+
+class Readout(Vertical):
+    """All of the live reading."""
+
+    def compose(self) -> ComposeResult:
+        yield Place()
+        with Horizontal(id="live"):
+            yield Digits("–", id="digits")
+            yield Standing()
+        yield StillBar()
+        yield LiveVerdict()
+        yield Compare()
+
+    def show(self, state: BenchState) -> None:
+        """Show the state."""
+        digits = self.query_one(Digits)
+        live = state.live if state.linked else None
+        text = "--" if live is None else number(live)
+        if text != digits.value:
+            digits.update(text)
+        settled = state.reading is not None and state.reading.standing == "settled"
+        digits.set_class(settled and live is not None and not state.quiet, "-settled")
+        for pane in self.query(Pane):
+            pane.show(state)
+
+
+def _standing(state: BenchState) -> tuple[str, str]:
+    """The word for what the spindle does, and a note on it."""
+    reading = state.reading
+    if state.hub != "here":
+        return "no hub", ""
+    if not state.linked:
+        return "no link", ""
+    if reading is None:
+        return "no reading", "nothing sent yet"
+    if state.quiet:
+        return "silent", "no reading now"
+    if reading.standing == "settled":
+        return "SETTLED", f"still {seconds(reading.still)}"
+    return reading.standing, f"still {seconds(reading.still)}" if reading.still else "not still"
+
+
+def _beside(name: str, state: BenchState, key: str | None, spine: bool) -> Content:
+    """One line: the value there, its verdict, and how the live value differs from it."""
+    walk = state.walk
+    stop = next((each for each in walk.stops if each.station == key), None) if walk else None
+    label = (f"{name}  ", FAINT)
+    if spine:
+        return Content.assemble(label, ("on the spine", FAINT))
+    if stop is None or stop.hundredths is None:
+        return Content.assemble(label, ("–" if stop else "no station", FAINT))
+    parts = [label, (f"{number(stop.hundredths)} ", f"bold {INK}")]
+    if stop.verdict is not None:
+        parts.append((f"{stop.verdict}", ink(stop.verdict)))
+    live = state.live
+    if live is not None and state.verdict is not None:
+        parts.append((f"  {number(live - stop.hundredths)}".replace("  -", "  −")
+                      if live < stop.hundredths else f"  +{number(live - stop.hundredths)}", FAINT))
+    return Content.assemble(*parts)

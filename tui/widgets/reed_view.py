@@ -1,0 +1,155 @@
+"""The reed: two blades with their stations, the present one marked; a click goes to a station."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rich.segment import Segment
+from rich.style import Style
+from textual.events import Click, Resize
+from textual.message import Message
+from textual.strip import Strip
+from textual.widget import Widget
+
+from gaugelink.craft.reed import Station, parse_key
+from tui.drawing import Drawing, Mark, draw
+from tui.look import BY_WORD, CANE, DARK, EDGE, FAINT, GROUND, INK, SPINE, THREAD
+from tui.words import number
+
+if TYPE_CHECKING:
+    from gaugelink.daemon.messages import StopView
+    from tui.state import BenchState
+
+MISSING = "○"
+BRIEF = {"take": "t", "leave": "=", "over": "o"}
+
+
+class ReedView(Widget):
+    """The reed as far as it has been measured."""
+
+    class Chosen(Message):
+        """A station was clicked."""
+
+        def __init__(self, station: str) -> None:
+            super().__init__()
+            self.station = station
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._marks: tuple[Mark, ...] = ()
+        self._drawing: Drawing | None = None
+
+    @property
+    def drawing(self) -> Drawing:
+        """The drawing for the present size."""
+        if self._drawing is None:
+            self._drawing = draw(self._marks, self.size.width, self.size.height)
+        return self._drawing
+
+    def show(self, state: BenchState) -> None:
+        """Show the state; painted anew only when a station has changed."""
+        marks = _marks(state)
+        if marks != self._marks:
+            self._marks = marks
+            self._drawing = None
+            self.refresh()
+
+    def on_resize(self, event: Resize) -> None:
+        """The drawing depends on the size."""
+        self._drawing = None
+
+    def on_click(self, event: Click) -> None:
+        """A click on a station goes there."""
+        spot = self.drawing.spot_at(event.x, event.y)
+        if spot is not None:
+            self.post_message(self.Chosen(spot.mark.key))
+
+    def render_line(self, y: int) -> Strip:
+        """One row of cells."""
+        cells = _Cells(self.size.width)
+        drawing = self.drawing
+        for blade in drawing.blades:
+            if y == 0:
+                name = f"{blade.name} side"
+                cells.write(blade.middle - len(name) // 2, name, Style.parse(f"bold {INK}"))
+            for row, left, right in blade.rows:
+                if row == y:
+                    cells.write(left, " " * (right - left), Style.parse(f"on {CANE}"))
+                    cells.write(blade.middle, "┊", Style.parse(f"{SPINE} on {CANE}"))
+            if blade.rows and y == 1:
+                _, left, right = blade.rows[0]
+                cells.write(left, "▄" * (right - left), Style.parse(f"{CANE} on {GROUND}"))
+            if blade.rows and y == drawing.height - 1:
+                _, left, right = blade.rows[-1]
+                cells.write(left, "▒" * (right - left), Style.parse(f"{THREAD} on {EDGE}"))
+        for row, text in drawing.heights:
+            if row == y and len(drawing.blades) == 2:
+                middle = (drawing.blades[0].middle + drawing.blades[1].middle + 1) // 2
+                cells.write(middle - len(text) // 2, text, Style.parse(FAINT))
+        self._write_spots(cells, y)
+        return cells.strip()
+
+    def _write_spots(self, cells: _Cells, y: int) -> None:
+        for spot in self.drawing.spots:
+            if not spot.y <= y < spot.y + len(spot.lines):
+                continue
+            text = spot.lines[y - spot.y]
+            mark = spot.mark
+            ground = Style.parse(f"bold {INK} on {GROUND}" if mark.here else f"{DARK} on {CANE}")
+            x = spot.x + (spot.width - len(text)) // 2
+            if mark.here:
+                cells.write(spot.x, " " * spot.width, ground)
+            if not mark.here and mark.value != MISSING:
+                ground += Style(bold=not mark.old, dim=mark.old)
+            cells.write(x, text, ground)
+            tail = mark.word if text.endswith(mark.word) else mark.brief
+            word = mark.word.partition(" ")[0]
+            if tail and word in BY_WORD and text.endswith(tail) and not mark.old:
+                style = f"bold {DARK} on {BY_WORD[word]}"
+                cells.write(x + len(text) - len(tail), tail, Style.parse(style))
+
+
+class _Cells:
+    """A row of cells that later text overwrites."""
+
+    def __init__(self, width: int) -> None:
+        self._text = [" "] * width
+        self._style = [Style.parse(f"on {GROUND}")] * width
+
+    def write(self, x: int, text: str, style: Style) -> None:
+        for offset, letter in enumerate(text, x):
+            if 0 <= offset < len(self._text):
+                self._text[offset] = letter
+                self._style[offset] = style
+
+    def strip(self) -> Strip:
+        pairs = zip(self._text, self._style, strict=True)
+        return Strip([Segment(letter, style) for letter, style in pairs]).simplify()
+
+
+def _marks(state: BenchState) -> tuple[Mark, ...]:
+    walk = state.walk
+    if walk is None:
+        return ()
+    found = []
+    for index, stop in enumerate(walk.stops):
+        try:
+            station = parse_key(stop.station)
+        except ValueError:
+            continue  # a key that names no place cannot be drawn; the walk goes on without it
+        found.append(_mark(stop, station, index == walk.at_stop, walk.in_pass))
+    return tuple(found)
+
+
+def _mark(stop: StopView, station: Station, here: bool, in_pass: int) -> Mark:
+    value = MISSING if stop.hundredths is None else number(stop.hundredths)
+    word = brief = ""
+    if stop.verdict is not None:
+        word = str(stop.verdict)
+        brief = BRIEF[stop.verdict.word] + (str(stop.verdict.amount) if stop.verdict.amount else "")
+    elif here:
+        word = "here"
+    if stop.skipped and not here:
+        word, brief = "skip", "k"
+    old = stop.queued and stop.hundredths is not None and stop.in_pass < in_pass
+    return Mark(stop.station, station, value, word, brief, here, old)
