@@ -47,8 +47,11 @@ def folders(home: Path | None = None) -> Folders:
         return Folders(chosen / "data", chosen / "config", chosen / "run")
     import platformdirs
 
+    data = platformdirs.user_data_path("gaugelink", appauthor=False)
+    # Without the session's own folder a socket in a shared one could be anybody's.
+    session = os.environ.get("XDG_RUNTIME_DIR")
     return Folders(
-        platformdirs.user_data_path("gaugelink", appauthor=False),
+        data,
         platformdirs.user_config_path("gaugelink", appauthor=False),
-        platformdirs.user_runtime_path("gaugelink", appauthor=False),
+        Path(session) / "gaugelink" if session else data / "run",
     )

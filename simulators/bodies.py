@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from typing import Literal
 
 import msgspec
@@ -18,6 +18,13 @@ MOST_PLACES = 9
 
 class EncodingError(GaugelinkError):
     """A length that a description cannot say, or a description that cannot be simulated."""
+
+
+def _rounded(value: Decimal, step: Decimal) -> Decimal:
+    try:
+        return value.quantize(step)
+    except InvalidOperation as error:
+        raise EncodingError(f"{value} has more digits than can be sent") from error
 
 
 class Digits(msgspec.Struct, frozen=True):
@@ -41,8 +48,8 @@ class Digits(msgspec.Struct, frozen=True):
         return Decimal(1).scaleb(-self.places)
 
     def rounded(self, value: Decimal) -> Decimal:
-        """The nearest number that can be written."""
-        return value.quantize(self.step)
+        """The nearest number that can be written; EncodingError when it has too many digits."""
+        return _rounded(value, self.step)
 
     def write(self, value: Decimal, sign: str = "") -> str:
         """The text of a rounded number; `sign` goes before its digits."""
@@ -166,11 +173,7 @@ class PatternBody:
 
     def write(self, value: Decimal) -> bytes:
         """The body that says `value`, in the unit that is sent."""
-        if self._exponent:
-            # An indicator has one finest step, whatever its exponent could say.
-            mantissa, power = self._split(value.quantize(self.step))
-        else:
-            mantissa, power = self._digits.rounded(value), 0
+        mantissa, power = self._split(value) if self._exponent else (self._digits.rounded(value), 0)
         sign = self._signs[mantissa < 0]
         if sign is None:
             raise EncodingError(f"{self._name}: has no way to send the sign of {value}")
@@ -181,14 +184,14 @@ class PatternBody:
 
     def _split(self, value: Decimal) -> tuple[Decimal, int]:
         """Mantissa and power of ten, with as many digits before the mark as the example."""
-        if not value:
+        digits, before = self._digits, self._lead - 1
+        # An indicator has one finest step, whatever its exponent could say. Rounded once only.
+        coarse = digits.step.scaleb(value.adjusted() - before)
+        nearest = _rounded(value, max(self.step, coarse))
+        if not nearest:
             return Decimal(0), 0
-        power = value.adjusted() - (self._lead - 1)
-        mantissa = self._digits.rounded(value.scaleb(-power))
-        if mantissa.adjusted() >= self._lead:  # 9.9996 has become 10.000
-            power += 1
-            mantissa = self._digits.rounded(value.scaleb(-power))
-        return mantissa, power
+        power = nearest.adjusted() - before
+        return digits.rounded(nearest.scaleb(-power)), power
 
     def _rendered(self, mantissa: Decimal, power: int, sign: str) -> str:
         texts = dict(self._fixed)

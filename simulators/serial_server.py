@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import os
 import signal
 import stat
 import sys
-from collections.abc import Callable
+from collections.abc import AsyncGenerator, Callable
 from decimal import Decimal
 from pathlib import Path
 
@@ -19,10 +20,8 @@ from simulators.commands import Command, CommandError, Failed, Said, line_of, pa
 from simulators.encoding import Encoder
 from simulators.indicator import Indicator, check
 from simulators.scene import Scene
+from simulators.schedule import Schedule
 from simulators.serial_pty import PseudoTerminal
-
-MOST_BEHIND = 0.25
-"""Seconds. A process that was held up longer than this lets the lost time go."""
 
 TRIAL = Decimal(43)
 """Hundredths that every indicator can say; one that cannot is not served."""
@@ -123,18 +122,13 @@ async def _run(indicator: Indicator, rate: float, ended: asyncio.Event) -> None:
 
 
 async def _samples(indicator: Indicator, rate: float, answer: Callable[[Said], None]) -> None:
-    """One sample every 1/rate seconds, each due by its number: lateness does not add up."""
+    """One sample every 1/rate seconds, for ever."""
     loop = asyncio.get_running_loop()
-    start = loop.time()
-    count = 0
+    schedule = Schedule(rate, loop.time())
     while True:
         for said in indicator.tick():
             answer(said)
-        count += 1
-        wait = start + count / rate - loop.time()
-        if wait < -MOST_BEHIND:
-            start -= wait
-        await asyncio.sleep(max(0.0, wait))
+        await asyncio.sleep(schedule.wait(loop.time()))
 
 
 async def _commands(indicator: Indicator, answer: Callable[[Said], None]) -> None:
@@ -144,18 +138,29 @@ async def _commands(indicator: Indicator, answer: Callable[[Said], None]) -> Non
         return
     reader, transport = stream
     try:
-        while True:
-            try:
-                line = await reader.readline()
-            except ValueError:
-                answer(Failed(f"a command is at most {LONGEST_COMMAND} bytes long"))
-                continue
-            if not line:
-                return
-            if line.strip():
-                answer(_do(indicator, line))
+        async with contextlib.aclosing(_lines(reader)) as lines:
+            async for line in lines:
+                if line is None:
+                    answer(Failed(f"a command is at most {LONGEST_COMMAND} bytes long"))
+                elif line.strip():
+                    answer(_do(indicator, line))
     finally:
         transport.close()
+
+
+async def _lines(reader: asyncio.StreamReader) -> AsyncGenerator[bytes | None, None]:
+    """Each line to the end of the stream; None in place of one that is too long."""
+    rest = b""
+    overlong = False
+    while data := await reader.read(LONGEST_COMMAND):
+        *whole, rest = (rest + data).split(b"\n")
+        for line in whole:
+            yield None if overlong or len(line) > LONGEST_COMMAND else line
+            overlong = False
+        if len(rest) > LONGEST_COMMAND:
+            overlong, rest = True, b""
+    if rest:
+        yield rest
 
 
 def _do(indicator: Indicator, line: bytes) -> Said:
@@ -171,7 +176,7 @@ async def _standard_input() -> tuple[asyncio.StreamReader, asyncio.ReadTransport
     if sys.stdin is None:
         return None
     mode = os.fstat(sys.stdin.fileno()).st_mode
-    reader = asyncio.StreamReader(limit=LONGEST_COMMAND)
+    reader = asyncio.StreamReader()
     if not (stat.S_ISFIFO(mode) or stat.S_ISSOCK(mode)):
         return None
     transport, _ = await asyncio.get_running_loop().connect_read_pipe(

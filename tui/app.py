@@ -81,6 +81,8 @@ class BenchApp(App[None]):
     ) -> None:
         self.key_names = effective(keys)
         super().__init__()
+        self.register_theme(WORKBENCH)
+        self.theme = WORKBENCH.name
         self._own_keys = {name: ",".join(self.key_names[name]) for name in keys or {}}
         self._factory = client_factory
         self._plan = plan
@@ -106,9 +108,7 @@ class BenchApp(App[None]):
         return self._bench
 
     def on_mount(self) -> None:
-        """Take on our look and the maker's keys; all else waits for the first paint."""
-        self.register_theme(WORKBENCH)
-        self.theme = WORKBENCH.name
+        """Take on the maker's keys; all else waits for the first paint."""
         if self._own_keys:
             self.set_keymap(self._own_keys)
         self.call_after_refresh(self._open)
@@ -257,7 +257,7 @@ class BenchApp(App[None]):
             case "help":
                 self._help()
             case "palette":
-                if not CommandPalette.is_open(self):
+                if not isinstance(self.screen, CommandPalette):
                     self.push_screen(CommandPalette(placeholder="What is to be done?"))
             case "quit":
                 self.exit()

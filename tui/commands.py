@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Awaitable, Callable
 from functools import partial
 
 from textual.command import DiscoveryHit, Hit, Hits, Provider
@@ -35,7 +36,7 @@ class BenchCommands(Provider):
             if action.id != "palette" and self.app.check_action("do", (action.id,))
         ]
 
-    def _run(self, action: Action) -> partial[object]:
+    def _run(self, action: Action) -> Callable[[], Awaitable[bool]]:
         return partial(self.app.run_action, command(action.id))
 
 

@@ -148,9 +148,7 @@ def _rows(heights: set[float], first: int, end: int, per: int) -> dict[float, in
     return {at: first + row for at, row in zip(order, ideal, strict=True)}
 
 
-def _spots(
-    marks: Sequence[Mark], blades: Sequence[Blade], height: int, form: Form
-) -> list[Spot]:
+def _spots(marks: Sequence[Mark], blades: Sequence[Blade], height: int, form: Form) -> list[Spot]:
     per = 2 if form == "stack" else 1
     rows = _rows({mark.station.height for mark in marks}, HEAD, height - FOOT, per)
     found: list[Spot] = []
@@ -186,7 +184,9 @@ def _spread(marks: list[Mark], row: int, left: int, right: int, form: Form) -> l
 
 def _fits(spots: Sequence[Spot], blades: Sequence[Blade], height: int) -> bool:
     """Whether every station lies on its blade and none touches another."""
-    edges = {(blade.name, row): (left, right) for blade in blades for row, left, right in blade.rows}
+    edges = {
+        (blade.name, row): (left, right) for blade in blades for row, left, right in blade.rows
+    }
     cells: dict[tuple[str, int], list[tuple[int, int]]] = {}
     for spot in spots:
         for row in range(spot.y, spot.y + len(spot.lines)):
@@ -196,5 +196,7 @@ def _fits(spots: Sequence[Spot], blades: Sequence[Blade], height: int) -> bool:
                 return False
             cells.setdefault(place, []).append((spot.x, spot.x + spot.width))
     return all(
-        first[1] < second[0] for taken in cells.values() for first, second in pairwise(sorted(taken))
+        first[1] < second[0]
+        for taken in cells.values()
+        for first, second in pairwise(sorted(taken))
     )

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Coroutine
+from contextlib import aclosing
+from typing import Any
 
 from gaugelink.daemon.client import Client, HubError, HubGone
 from gaugelink.daemon.messages import Event, Follow
@@ -23,7 +25,7 @@ class HubLink:
     def __init__(
         self,
         factory: Callable[[], Awaitable[Client]],
-        arrived: Callable[[Client], Awaitable[None]],
+        arrived: Callable[[Client], Coroutine[Any, Any, None]],
         heard: Callable[[Event], None],
         lost: Callable[[str], None],
         retry: float = RETRY,
@@ -64,10 +66,11 @@ class HubLink:
         return reason
 
     async def _listen(self, client: Client) -> None:
-        async for event in client.events():
-            self._heard(event)
-            # A stream that always has one ready must not keep the screen from being painted.
-            await asyncio.sleep(0)
+        async with aclosing(client.events()) as events:
+            async for event in events:
+                self._heard(event)
+                # A stream that always has one ready must not keep the screen from being painted.
+                await asyncio.sleep(0)
         raise HubGone("the connection ended.")
 
 

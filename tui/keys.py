@@ -41,7 +41,9 @@ ACTIONS: tuple[Action, ...] = (
     Action("next", ("n",), "next", "start the stage that follows"),
     Action("choose", ("c",), "choose", "choose another reed or stage"),
     Action("scrape", ("s",), "scrape", "scrape the zone in hand, one stroke", practice=True),
-    Action("scrape_more", ("S",), "scrape 5", "scrape the zone in hand, five strokes", practice=True),
+    Action(
+        "scrape_more", ("S",), "scrape 5", "scrape the zone in hand, five strokes", practice=True
+    ),
     Action("lift", ("l",), "lift", "lift the spindle off the reed", practice=True),
     Action("help", ("?", "f1"), "help", "show or leave this page", everywhere=True),
     Action("palette", ("ctrl+p",), "all", "search everything there is to do", everywhere=True),

@@ -7,7 +7,7 @@ told to say; it keeps every request, so that one can see what a key led to.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncGenerator, Sequence
 from decimal import Decimal
 from functools import cache
 from typing import Any, Literal
@@ -63,7 +63,7 @@ class SceneClient:
             raise answer
         return answer(request) if callable(answer) else answer
 
-    async def events(self) -> AsyncIterator[Event]:
+    async def events(self) -> AsyncGenerator[Event, None]:
         """What `say` was told, until `leave`."""
         while True:
             event = await self._events.get()

@@ -82,7 +82,3 @@ def main() -> None:
     except GaugelinkError as error:
         click.echo(f"gaugelink: {error}", err=True)
         sys.exit(1)
-    except BrokenPipeError:
-        # What reads us, such as head, has had enough. Nothing is left to say to it.
-        sys.stderr.close()
-        sys.exit(0)

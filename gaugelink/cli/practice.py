@@ -59,7 +59,8 @@ async def _practice(
     found = styles.find(style, own.styles)
     chosen = found.stage(stage or DEFAULT_STAGE.get(found.name, found.stages[0].name))
     with tempfile.TemporaryDirectory(prefix="gaugelink-") as home:
-        async with simulated(seed, style, chosen.name, DESCRIPTION) as simulation:
+        path = styles.locate(style, own.styles)
+        async with simulated(seed, path, chosen.name, DESCRIPTION) as simulation:
             folders = _beside(Path(home), own)
             if headless:
                 await _headless(folders, simulation, style, chosen.name, as_json)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from decimal import Decimal
 from importlib import resources
 from importlib.resources.abc import Traversable
@@ -284,19 +284,23 @@ def _load(path: Traversable) -> Style:
     return parse(text, str(path))
 
 
+def _files(own: Path | None) -> Iterator[Traversable]:
+    """The style files: the shipped ones, then those in the user's folder."""
+    folders: list[Traversable] = [resources.files("gaugelink.craft") / "styles"]
+    if own is not None and own.is_dir():
+        folders.append(own)
+    for folder in folders:
+        for file in sorted(folder.iterdir(), key=lambda entry: entry.name):
+            if file.name.endswith(".toml"):
+                yield file
+
+
 def styles(own: Path | None = None) -> dict[str, Style]:
-    """Every style by name: the shipped ones, then those in the user's folder `own`.
+    """Every style by name; one in the user's folder `own` replaces a shipped one of its name.
 
     Raises StyleError for the first file that cannot be used.
     """
-    found: dict[str, Style] = {}
-    folders = [resources.files("gaugelink.craft") / "styles"]
-    for folder in [*folders, *([own] if own is not None and own.is_dir() else [])]:
-        for file in sorted(folder.iterdir(), key=lambda entry: entry.name):
-            if file.name.endswith(".toml"):
-                style = _load(file)
-                found[style.name] = style
-    return found
+    return {style.name: style for style in map(_load, _files(own))}
 
 
 def find(name: str, own: Path | None = None) -> Style:
@@ -307,3 +311,11 @@ def find(name: str, own: Path | None = None) -> Style:
     if name not in known:
         raise StyleError(f"no style is called {name!r}; known are: {', '.join(sorted(known))}")
     return known[name]
+
+
+def locate(name: str, own: Path | None = None) -> str:
+    """The path of the file that `find` reads the style from; StyleError when there is none."""
+    if name.endswith(".toml"):
+        return name
+    found = find(name, own).name
+    return next(str(file) for file in reversed([*_files(own)]) if _load(file).name == found)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections import deque
+from collections.abc import Iterable
 from typing import Protocol
 
 import msgspec
@@ -53,11 +54,35 @@ class Mailbox:
         return events
 
 
+class Interest:
+    """Which events a follower asked for: none until it asks."""
+
+    def __init__(self) -> None:
+        self.following = False
+        self.readings = False
+        self.gauges: frozenset[str] = frozenset()
+
+    def ask(self, readings: bool, gauges: Iterable[str]) -> None:
+        """Events from now on, with the readings of these gauges, or of all if there are none."""
+        self.following = True
+        self.readings = readings
+        self.gauges = frozenset(gauges)
+
+    def covers(self, event: Event) -> bool:
+        """Whether the event is among those asked for."""
+        if not self.following:
+            return False
+        if isinstance(event, ReadingEvent):
+            return self.readings and (not self.gauges or event.gauge in self.gauges)
+        return True
+
+
 class Follower(Protocol):
     """One follower as the hub sees it."""
 
-    def wants(self, event: Event) -> bool:
-        """Whether it asked for such events."""
+    @property
+    def interest(self) -> Interest:
+        """Which events it asked for."""
         ...
 
     def deliver(self, event: Event, line: bytes | None) -> None:
@@ -75,23 +100,6 @@ class Follower(Protocol):
         ...
 
 
-class Interest:
-    """Which events a follower asked for: none until it asks."""
-
-    def __init__(self) -> None:
-        self.following = False
-        self.readings = False
-        self.gauges: frozenset[str] = frozenset()
-
-    def covers(self, event: Event) -> bool:
-        """Whether the event is among those asked for."""
-        if not self.following:
-            return False
-        if isinstance(event, ReadingEvent):
-            return self.readings and (not self.gauges or event.gauge in self.gauges)
-        return True
-
-
 class QueueFollower:
     """A follower in the hub's own process."""
 
@@ -106,9 +114,6 @@ class QueueFollower:
     @property
     def missed(self) -> int:
         return self._mailbox.missed
-
-    def wants(self, event: Event) -> bool:
-        return self.interest.covers(event)
 
     def deliver(self, event: Event, line: bytes | None) -> None:
         self._mailbox.put(event)

@@ -79,7 +79,7 @@ class Hub:
         """Give an event to all who asked for it; it is encoded once, however many there are."""
         line: bytes | None = None
         for follower in self._followers:
-            if follower.wants(event):
+            if follower.interest.covers(event):
                 if line is None and follower.needs_line:
                     line = m.encoder.encode(event) + b"\n"
                 follower.deliver(event, line)
@@ -94,11 +94,12 @@ class Hub:
 
     # Requests
 
-    async def handle(self, request: m.Request, follower: Any = None) -> Any:
+    async def handle(self, request: m.Request, follower: Follower) -> Any:
         """Carry out a request of a follower; GaugelinkError says why it was not done."""
         match request:
             case m.Follow():
-                return self._follow(request, follower)
+                follower.interest.ask(request.readings, request.gauges)
+                return None
             case m.Press():
                 return await self._bench(request.bench).press(request.gesture, request.station)
             case m.Walk():
@@ -125,12 +126,6 @@ class Hub:
 
     def _check_style(self, name: str) -> None:
         styles.find(name, self._settings.styles)
-
-    def _follow(self, request: m.Follow, follower: Any) -> None:
-        interest = follower.interest
-        interest.following = True
-        interest.readings = request.readings
-        interest.gauges = frozenset(request.gauges)
 
     def _bench(self, name: str) -> Bench:
         if name not in self._benches:
@@ -171,10 +166,12 @@ class Hub:
 
     async def connect_remembered(self) -> None:
         """Supervise the gauges of earlier days again, but for those there already."""
-        ports = {gauge.port for gauge in self._gauges.values()}
-        for known in await self._keeper.run(self._keeper.store.gauges):
-            if known.name not in self._gauges and known.port not in ports:
-                await self.add_gauge(known.name, known.port, known.description)
+        known = await self._keeper.run(self._keeper.store.gauges)
+        # Of two that were at one port on different days, the one used last is there now.
+        for record in sorted(known, key=lambda each: each.last_used, reverse=True):
+            ports = {gauge.port for gauge in self._gauges.values()}
+            if record.name not in self._gauges and record.port not in ports:
+                await self.add_gauge(record.name, record.port, record.description)
 
     async def _remove_gauge(self, name: str) -> None:
         gauge = self._gauge(name)

@@ -107,9 +107,6 @@ class Connection(asyncio.Protocol):
     def missed(self) -> int:
         return self._mailbox.missed
 
-    def wants(self, event: Event) -> bool:
-        return self.interest.covers(event)
-
     def deliver(self, event: Event, line: bytes | None) -> None:
         if self._slow:
             self._mailbox.put(event)

@@ -169,11 +169,11 @@ def check(description: Description, source: str) -> None:
     def fault(path: str, said: str) -> DescriptionError:
         return DescriptionError(f"{source}: {path}: {said}")
 
+    _check_framing(description, fault)
     _check_decoding(description, fault)
     _check_layout(description, fault)
     _check_meanings(description, fault)
     _check_characters(description, fault)
-    _check_framing(description, fault)
     _check_asking(description, fault)
     _check_checksum(description.checksum, fault)
     if not 50 <= description.link.baud <= 4_000_000:

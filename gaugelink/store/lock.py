@@ -56,8 +56,10 @@ class WriterLock:
     def release(self) -> None:
         """Let another writer in."""
         # In this order: once the lock is free, the holder's file may be another's.
-        self._holder_file.unlink(missing_ok=True)
-        self._connection.close()
+        try:
+            self._holder_file.unlink(missing_ok=True)
+        finally:
+            self._connection.close()
 
 
 def holder_of(store: Path) -> Holder | None:

@@ -21,7 +21,8 @@ async def test_a_capture_is_on_disk_before_anyone_is_told(tmp_path: Path) -> Non
         await bench.place(43)
         answer = await bench.press()
         assert isinstance(answer, m.Captured)
-        assert (answer.hundredths, str(answer.verdict)) == (43, "take 3")
+        assert answer.hundredths == 43
+        assert str(answer.verdict) == "take 3"
         with Store.open(tmp_path / "s.db", read_only=True) as store:
             kept = store.captures("R1")
         assert [each.capture for each in kept] == [answer.capture]
@@ -267,3 +268,17 @@ async def test_a_follower_gets_only_the_gauges_it_asked_for(tmp_path: Path) -> N
         assert (first.gauge, first.hundredths) == ("h", Decimal(50))
         await events.aclose()
         await only.close()
+
+
+async def test_remembered_gauges_are_connected_again_the_newest_at_each_port(
+    tmp_path: Path,
+) -> None:
+    async with scene(tmp_path / "s.db") as bench:
+        await bench.gauge("old", "one")
+        await bench.client.ask(m.RemoveGauge(name="old"))
+        await bench.gauge("new", "one")
+        await bench.gauge("h", "two")
+    async with scene(tmp_path / "s.db") as bench:
+        await bench.hub.connect_remembered()
+        gauges = await bench.client.ask(m.Gauges())
+        assert {(each.name, each.port) for each in gauges} == {("new", "one"), ("h", "two")}

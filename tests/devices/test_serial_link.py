@@ -44,7 +44,7 @@ async def test_seven_bits_with_parity_are_opened_as_eight_without() -> None:
     with PtyPort() as port:
         link = SerialLink(port.path, LinkSettings(baud=4800, bits=7, parity="even", stop=2))
         await link.open()
-        opened = link._serial  # noqa: SLF001 - what the driver was told can be seen nowhere else
+        opened = link._serial  # what the driver was told can be seen nowhere else
         assert opened is not None
         assert (opened.baudrate, opened.bytesize, opened.parity, opened.stopbits) == (
             4800,

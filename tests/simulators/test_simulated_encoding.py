@@ -122,6 +122,20 @@ def test_what_is_encoded_is_decoded(name: str, hundredths: Decimal) -> None:
     assert encoder.encode(reading.hundredths) == frame
 
 
+@pytest.mark.parametrize(
+    ("hundredths", "frame"),
+    [
+        ("912.346", b"+9.123E-03\n"),  # rounded once: 912.35 first would give 9.124
+        ("999.96", b"+1.000E-02\n"),
+        ("-0.014", b"-1.000E-07\n"),  # the finest step of the example
+        ("0.004", b"+0.000E+00\n"),
+    ],
+)
+def test_scientific_notation_rounds_once(hundredths: str, frame: bytes) -> None:
+    encoder = Encoder(SHIPPED["asked-query-scientific"])
+    assert encoder.encode(Decimal(hundredths)) == frame
+
+
 @pytest.mark.parametrize("name", SHIPPED)
 def test_an_examples_own_value_gives_the_example(name: str) -> None:
     description = SHIPPED[name]
@@ -163,13 +177,18 @@ def test_what_has_no_room_is_refused() -> None:
         Encoder(SHIPPED["fixed-ten-digits"]).encode(Decimal(100_000))
     with pytest.raises(EncodingError, match="no room"):
         Encoder(SHIPPED["binary-micrometre-crc"]).encode(Decimal(10**9))
-    with pytest.raises(EncodingError, match="no room"):
-        Encoder(SHIPPED["bare-decimal-lf"]).encode(Decimal(10**64))
+    short = parse(PLACES.replace('end = "\\n"', 'end = "\\n", longest = 8'), "test")
+    assert Encoder(short).encode(Decimal(9999)) == b"3:+99990\n"
+    with pytest.raises(EncodingError, match="no room in a frame"):
+        Encoder(short).encode(Decimal(10_000))
+    with pytest.raises(EncodingError, match="more digits"):
+        Encoder(SHIPPED["bare-decimal-lf"]).encode(Decimal(10) ** 64)
 
 
 def test_a_sign_that_cannot_be_sent_is_refused() -> None:
-    unsigned = parse(PLACES.replace("[+-]?", "").replace("+", ""), "test")
+    unsigned = parse(PLACES.replace("[+-]?", "").replace("+430", "430"), "test")
     assert Encoder(unsigned).encode(Decimal(43)) == b"3: 430\n"
+    assert Encoder(unsigned).encode(Decimal("-0.04")) == b"3:   0\n"
     with pytest.raises(EncodingError, match="sign"):
         Encoder(unsigned).encode(Decimal(-43))
 
@@ -192,5 +211,6 @@ def test_examples_with_layouts_must_be_whole() -> None:
     description = find("fixed-ten-digits")
     with pytest.raises(EncodingError, match="not a frame"):
         Encoder(msgspec.structs.replace(description, example="V+0004303"))
+    loose = COLUMN.replace('by = "length", length = 7, sync = "="', 'by = "terminator", end = "0"')
     with pytest.raises(EncodingError, match="shorter than its own layout"):
-        Encoder(parse(COLUMN.replace("length = 6", "length = 7"), "test"))
+        Encoder(parse(loose, "test"))

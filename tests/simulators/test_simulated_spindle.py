@@ -81,6 +81,26 @@ def test_a_lifted_spindle_never_settles(rate: int) -> None:
         assert 500 < spindle.value < 700
 
 
+def test_a_lifted_spindle_drifts_widely() -> None:
+    for seed in range(20):
+        spindle = Spindle(seed, 20)
+        shown = [spindle.tick() for _ in range(60)]
+        assert 40 < max(shown) - min(shown) < 60
+
+
+def test_cane_gives_way_more_and_more_slowly() -> None:
+    second = 100
+    for seed in range(20):
+        spindle = Spindle(seed, second)
+        spindle.place(43.0)
+        for _ in range((spindle.touches or 0) + second // 2):
+            spindle.tick()
+        seconds = [sum(spindle.tick() for _ in range(second)) / second for _ in range(4)]
+        sinking = [before - after for before, after in pairwise(seconds)]
+        assert 0.02 < sinking[0] < 0.45
+        assert sinking[0] > sinking[1] > sinking[2] > 0
+
+
 def test_lifting_twice_is_lifting_once() -> None:
     one, two = Spindle(2, 20), Spindle(2, 20)
     for spindle in (one, two):

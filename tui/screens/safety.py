@@ -25,7 +25,9 @@ class SafetyScreen(Screen[None]):
             yield Static("Before you begin", classes="title")
             for head, text in SAFETY:
                 yield Static(Content.assemble((head, f"bold {INK}"), f"\n{text}\n"))
-            yield Static("Enter, space or a click goes on. The help shows this again.", classes="foot")
+            yield Static(
+                "Enter, space or a click goes on. The help shows this again.", classes="foot"
+            )
 
     def on_click(self) -> None:
         """A click goes on, as a key does."""

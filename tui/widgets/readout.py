@@ -47,8 +47,12 @@ class Standing(Pane):
         parts = [(word, f"bold reverse {INK}" if firm else f"bold {INK}"), ("\n" + note, FAINT)]
         if reading is not None:
             parts.append(("\nhundredths", FAINT))
-        return Content.assemble(*((f" {word} ", style) if firm and text == word else (text, style)
-                                  for text, style in parts))
+        return Content.assemble(
+            *(
+                (f" {word} ", style) if firm and text == word else (text, style)
+                for text, style in parts
+            )
+        )
 
 
 class StillBar(Pane):
@@ -151,6 +155,12 @@ def _beside(name: str, state: BenchState, key: str | None, spine: bool) -> Conte
         parts.append((f"{stop.verdict}", ink(stop.verdict)))
     live = state.live
     if live is not None and state.verdict is not None:
-        parts.append((f"  {number(live - stop.hundredths)}".replace("  -", "  −")
-                      if live < stop.hundredths else f"  +{number(live - stop.hundredths)}", FAINT))
+        parts.append(
+            (
+                f"  {number(live - stop.hundredths)}".replace("  -", "  −")
+                if live < stop.hundredths
+                else f"  +{number(live - stop.hundredths)}",
+                FAINT,
+            )
+        )
     return Content.assemble(*parts)

@@ -71,7 +71,9 @@ class ReedView(Widget):
         for blade in drawing.blades:
             if y == 0:
                 name = f"{blade.name} side"
-                cells.write(blade.middle - len(name) // 2, name, Style.parse(f"bold {INK}"))
+                cells.write(
+                    blade.middle - len(name) // 2, name, Style.parse(f"bold {INK} on {GROUND}")
+                )
             for row, left, right in blade.rows:
                 if row == y:
                     cells.write(left, " " * (right - left), Style.parse(f"on {CANE}"))
@@ -85,7 +87,7 @@ class ReedView(Widget):
         for row, text in drawing.heights:
             if row == y and len(drawing.blades) == 2:
                 middle = (drawing.blades[0].middle + drawing.blades[1].middle + 1) // 2
-                cells.write(middle - len(text) // 2, text, Style.parse(FAINT))
+                cells.write(middle - len(text) // 2, text, Style.parse(f"{FAINT} on {GROUND}"))
         self._write_spots(cells, y)
         return cells.strip()
 

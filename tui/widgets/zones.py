@@ -66,8 +66,9 @@ class Zones(Pane):
         )
         title = title.truncate(width - 9, ellipsis=True)
         if self.wide:
-            title = Content.assemble(title.pad_right(max(0, 21 - title.cell_length)),
-                                     (_measured(zone, state), FAINT))
+            title = Content.assemble(
+                title.pad_right(max(0, 21 - title.cell_length)), (_measured(zone, state), FAINT)
+            )
         return Content.assemble(title, " " * max(1, width - title.cell_length - len(word[0])), word)
 
 
