@@ -23,7 +23,7 @@ from gaugelink.reading import GaugelinkError
 from simulators.line import heard
 
 MOST_UNREAD = 3072
-"""Bytes. The kernel holds 4095 for a reader that does not read; what no one reads is lost."""
+"""Bytes. Beyond this what no one reads is lost; the kernel would hold some thousand more."""
 
 OUTPUT_SPEED = 5
 """Where the output speed stands in what tcgetattr returns."""
@@ -122,7 +122,7 @@ class PseudoTerminal:
         return _SPEEDS.get(termios.tcgetattr(master)[OUTPUT_SPEED])
 
     def send(self, data: bytes) -> None:
-        """Put bytes on the line, whole or not at all: they are lost when no one reads."""
+        """Put bytes on the line; they are lost, all together, when no one reads."""
         if self._ends is None:
             return
         master, slave = self._ends

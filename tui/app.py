@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Coroutine, Mapping, Sequence
 from dataclasses import replace
-from pathlib import PurePath
+from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 from textual.app import App
@@ -39,16 +39,17 @@ FRAME = 1 / 30
 QUIET_AFTER = 2.0
 """Seconds without a reading after which the readout says so."""
 
-STYLES = (
-    "app.tcss",
-    "screens/bench.tcss",
-    "screens/page.tcss",
-    "widgets/status.tcss",
-    "widgets/readout.tcss",
-    "widgets/zones.tcss",
-    "widgets/reed_view.tcss",
-    "widgets/keybar.tcss",
-)
+ROOM = Path(__file__).parent
+STYLES: list[str | PurePath] = [
+    ROOM / "app.tcss",
+    ROOM / "screens/bench.tcss",
+    ROOM / "screens/page.tcss",
+    ROOM / "widgets/status.tcss",
+    ROOM / "widgets/readout.tcss",
+    ROOM / "widgets/zones.tcss",
+    ROOM / "widgets/reed_view.tcss",
+    ROOM / "widgets/keybar.tcss",
+]
 
 
 class BenchApp(App[None]):
@@ -61,7 +62,7 @@ class BenchApp(App[None]):
     """
 
     TITLE = "gaugelink"
-    CSS_PATH: ClassVar[list[str | PurePath]] = [*STYLES]
+    CSS_PATH: ClassVar[list[str | PurePath]] = STYLES
     BINDINGS: ClassVar[list[BindingType]] = [*bindings(everywhere=True)]
     COMMANDS: ClassVar[set[type[Provider] | Callable[[], type[Provider]]]] = {BenchCommands}
     ENABLE_COMMAND_PALETTE = False

@@ -474,7 +474,7 @@ def schema() -> dict[str, Any]:
 
 
 def _decimals_as_numbers(part: Any) -> Any:
-    """The schema as it is meant: `encoder` writes decimals as numbers, msgspec's default as text."""
+    """The schema as it is meant: `encoder` writes decimals as numbers, where msgspec has text."""
     if isinstance(part, dict):
         if part.get("format") == "decimal":
             return {**{k: v for k, v in part.items() if k != "format"}, "type": "number"}

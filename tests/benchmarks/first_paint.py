@@ -22,7 +22,7 @@ def bare() -> App[None]:
 
 
 def bench() -> App[None]:
-    """The bench as the command opens it, with a walk planned and its hub reached after the paint."""
+    """The bench as the command opens it, its hub reached only after the paint."""
     from gaugelink.cli.bench import command  # noqa: F401 - the command's own imports count
     from gaugelink.daemon.client import Client
     from tui.app import BenchApp

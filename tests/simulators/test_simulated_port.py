@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+import array
+import fcntl
 import os
 import termios
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+import serial
 
 from gaugelink.devices.description import LinkSettings
-from simulators.serial_pty import PortError, PseudoTerminal
+from simulators.serial_pty import MOST_UNREAD, PortError, PseudoTerminal
 
 FRAME = b"+000.430mm\r"
+
+DEADLINE = 5
+"""Seconds; nothing here waits that long unless it fails."""
 
 
 @contextmanager
@@ -36,22 +43,40 @@ def set_speed(client: int, speed: int) -> None:
     termios.tcsetattr(client, termios.TCSANOW, settings)
 
 
-def read_all(client: int) -> bytes:
+def until(count: int, read: Callable[[], bytes]) -> bytes:
+    """`count` bytes; the kernel hands them over in its own time, within some microseconds."""
     found = b""
-    while True:
+    deadline = time.monotonic() + DEADLINE
+    while len(found) < count and time.monotonic() < deadline:
+        found += read()
+    return found
+
+
+def come(client: int, count: int) -> bytes:
+    """The next bytes at the client's end."""
+
+    def read() -> bytes:
         try:
-            found += os.read(client, 4096)
+            return os.read(client, count)
         except BlockingIOError:
-            return found
+            return b""
+
+    return until(count, read)
+
+
+def unread(client: int) -> int:
+    waiting = array.array("i", [0])
+    fcntl.ioctl(client, termios.FIONREAD, waiting)
+    return waiting[0]
 
 
 def test_bytes_pass_as_they_are_both_ways() -> None:
     every = bytes(range(256))
     with plugged() as (port, client):
         port.send(every)
-        assert read_all(client) == every
+        assert come(client, 256) == every
         os.write(client, every)
-        assert port.received() == every
+        assert until(256, port.received) == every
         assert port.received() == b""
 
 
@@ -59,29 +84,37 @@ def test_it_follows_the_clients_speed() -> None:
     with plugged() as (port, client):
         set_speed(client, termios.B4800)
         port.send(b"\x00")
-        assert read_all(client) == b"\xf8"
+        assert come(client, 1) == b"\xf8"
         os.write(client, b"\xff")
-        assert port.received() == b"\xfe"
+        assert until(1, port.received) == b"\xfe"
         set_speed(client, termios.B9600)
         port.send(b"\x00")
-        assert read_all(client) == b"\x00"
+        assert come(client, 1) == b"\x00"
 
 
 def test_a_speed_that_has_no_name_is_only_right_for_another_such() -> None:
-    with plugged(baud=12_345) as (port, client):
+    with plugged(baud=12_345) as (port, client), serial.Serial(os.ttyname(client), 12_345):
         port.send(FRAME)
-        assert read_all(client) == b""
+        assert come(client, len(FRAME)) == FRAME
+    with plugged() as (port, client):
+        with serial.Serial(os.ttyname(client), 12_345):
+            port.send(b"lost")
+        set_speed(client, termios.B9600)
+        port.send(FRAME)
+        assert come(client, len(FRAME)) == FRAME
 
 
 def test_what_no_one_reads_is_lost_whole() -> None:
     with plugged() as (port, client):
-        for _ in range(2000):
+        sent = MOST_UNREAD // len(FRAME)
+        for _ in range(sent):
             port.send(FRAME)
-        kept = read_all(client)
-        assert 1000 < len(kept) < 4096
-        assert kept == FRAME * (len(kept) // len(FRAME))
-        port.send(FRAME)
-        assert read_all(client) == FRAME
+        assert until(1, lambda: b"full" * (unread(client) == sent * len(FRAME)))
+        for _ in range(100):
+            port.send(FRAME)
+        assert come(client, sent * len(FRAME)) == FRAME * sent
+        port.send(b"next")
+        assert come(client, 4) == b"next"
 
 
 def test_without_a_port_nothing_is_sent_or_heard() -> None:
