@@ -61,6 +61,7 @@ def main() -> None:
     metavar="PATH",
     help="A symbolic link to keep pointing at the port, also when it is plugged in anew.",
 )
+@click.option("--until-eof", is_flag=True, help="End when standard input ends.")
 def serial(
     name: str,
     seed: int,
@@ -69,6 +70,7 @@ def serial(
     style: str,
     stage: str | None,
     link: Path | None,
+    until_eof: bool,
 ) -> None:
     """An indicator on a pseudo-terminal. Prints the port's path, then serves until it is ended.
 
@@ -83,7 +85,7 @@ def serial(
     if os.name != "posix":
         _fail("a pseudo-terminal needs Linux or another POSIX system", 1)
     try:
-        _serve_serial(name, seed, rate, script, style, stage, link)
+        _serve_serial(name, seed, rate, script, style, stage, link, until_eof)
     except GaugelinkError as error:
         _fail(str(error), 2)
 
@@ -96,6 +98,7 @@ def _serve_serial(
     style_name: str,
     stage: str | None,
     link: Path | None,
+    until_eof: bool,
 ) -> None:
     from gaugelink.craft import style as styles
     from gaugelink.devices import catalog
@@ -106,7 +109,7 @@ def _serve_serial(
     if stage is None:
         known = [each.name for each in style.stages]
         stage = STAGE if STAGE in known else known[0]
-    setup = Setup(description, style, stage, seed, rate, script, link)
+    setup = Setup(description, style, stage, seed, rate, script, link, until_eof)
     asyncio.run(serve(setup))
 
 

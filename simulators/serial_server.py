@@ -41,6 +41,8 @@ class Setup(msgspec.Struct, frozen=True):
     """Samples per second."""
     script: Path | None = None
     link: Path | None = None
+    until_eof: bool = False
+    """End with standard input, so that whoever holds its other end cannot leave it behind."""
 
 
 class Hushed(Exception):
@@ -93,7 +95,7 @@ async def serve(setup: Setup) -> None:
         loop.add_signal_handler(number, ended.set)
     try:
         say(port.plug())
-        await _run(indicator, setup.rate, ended)
+        await _run(indicator, setup, ended)
     except* Hushed:
         # Nothing that it could answer would be read: that is an end, not a failure.
         pass
@@ -103,7 +105,7 @@ async def serve(setup: Setup) -> None:
             loop.remove_signal_handler(number)
 
 
-async def _run(indicator: Indicator, rate: float, ended: asyncio.Event) -> None:
+async def _run(indicator: Indicator, setup: Setup, ended: asyncio.Event) -> None:
     """Samples and commands until `ended`."""
 
     def answer(said: Said) -> None:
@@ -113,9 +115,11 @@ async def _run(indicator: Indicator, rate: float, ended: asyncio.Event) -> None:
 
     async with asyncio.TaskGroup() as group:
         tasks = [
-            group.create_task(_samples(indicator, rate, answer)),
+            group.create_task(_samples(indicator, setup.rate, answer)),
             group.create_task(_commands(indicator, answer)),
         ]
+        if setup.until_eof:
+            tasks[1].add_done_callback(lambda _: ended.set())
         await ended.wait()
         for task in tasks:
             task.cancel()

@@ -65,7 +65,7 @@ def test_pint_takes_a_mil_for_an_angle() -> None:
 
 
 def test_pints_float_foot_is_not_exact() -> None:
-    foot = pint.UnitRegistry()("foot").to("meter").magnitude
+    foot: float = pint.UnitRegistry().Quantity(1, "foot").to("meter").magnitude
     assert Fraction(foot) != Fraction(3048, 10_000)
     assert fraction_of_hundredth("ft") == Fraction(3048, 10_000) * 100_000
 

@@ -16,18 +16,15 @@ class BenchCommands(Provider):
     async def discover(self) -> Hits:
         """All of it, before anything was typed."""
         for action in self._offered():
-            yield DiscoveryHit(_title(action), self._run(action), help=_sentence(action))
+            yield DiscoveryHit(_sentence(action), self._run(action))
 
     async def search(self, query: str) -> Hits:
-        """What fits the letters typed, in the title or in the sentence."""
+        """What fits the letters typed."""
         matcher = self.matcher(query)
         for action in self._offered():
-            for text in (_title(action), action.help):
-                score = matcher.match(text)
-                if score > 0:
-                    run = self._run(action)
-                    yield Hit(score, matcher.highlight(text), run, help=_sentence(action))
-                    break
+            score = matcher.match(_sentence(action))
+            if score > 0:
+                yield Hit(score, matcher.highlight(_sentence(action)), self._run(action))
 
     def _offered(self) -> list[Action]:
         return [
@@ -40,9 +37,5 @@ class BenchCommands(Provider):
         return partial(self.app.run_action, command(action.id))
 
 
-def _title(action: Action) -> str:
-    return action.title.capitalize()
-
-
 def _sentence(action: Action) -> str:
-    return f"{action.help[0].upper()}{action.help[1:]}."
+    return f"{action.title.capitalize()} · {action.help}"

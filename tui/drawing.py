@@ -17,8 +17,10 @@ Form = Literal["line", "stack", "short", "bare"]
 """How a station is written: value and verdict in a line, one over the other, short, value only."""
 
 FORMS: tuple[Form, ...] = ("line", "stack", "short", "bare")
-GUTTER = 6
+GUTTER = 4
 """Cells between the blades, for the heights."""
+TAPERED_FROM = 26
+"""Cells across a blade from which it is drawn with its taper; a narrower one has none to spare."""
 HEAD = 2
 """Rows above the first station: the blade's name and the edge of the tip."""
 FOOT = 1
@@ -121,10 +123,11 @@ def _blades(width: int, height: int) -> tuple[Blade, ...]:
     for index, name in enumerate(BLADES):
         left = index * (full + GUTTER)
         last = max(HEAD, height - FOOT) - HEAD
+        tapered = full >= TAPERED_FROM
         rows = []
         for row in range(HEAD, height - FOOT):
             # A blade is widest at the tip and narrows towards the thread.
-            narrower = round((row - HEAD) / max(1, last) * full * 0.08)
+            narrower = round((row - HEAD) / max(1, last) * full * 0.08) if tapered else 0
             rows.append((row, left + narrower, left + full - narrower))
         found.append(Blade(name, left + full // 2, tuple(rows)))
     return tuple(found)

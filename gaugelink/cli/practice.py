@@ -82,7 +82,7 @@ def _beside(home: Path, own: Folders) -> Folders:
 async def _headless(
     folders: Folders, simulation: Simulation, style: str, stage: str, as_json: bool
 ) -> None:
-    from gaugelink.cli.walk import BENCH, Report, reed_on_rack
+    from gaugelink.cli.walk import BENCH, Report
     from gaugelink.daemon import messages as m
 
     async with (
@@ -91,7 +91,6 @@ async def _headless(
     ):
         await client.ask(m.Follow(readings=False))
         await client.ask(m.AddGauge(name=GAUGE, port=simulation.port, description=DESCRIPTION))
-        await reed_on_rack(client, REED, style)
         walk = await client.ask(
             m.StartWalk(reed=REED, style=style, stage=stage, gauge=GAUGE, bench=BENCH)
         )

@@ -102,6 +102,7 @@ async def simulated(
         *("--seed", str(seed)),
         *("--style", style),
         *("--stage", stage),
+        "--until-eof",
         stdin=asyncio.subprocess.PIPE,
         stdout=asyncio.subprocess.PIPE,
         stderr=asyncio.subprocess.PIPE,

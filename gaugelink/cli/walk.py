@@ -77,7 +77,6 @@ async def _walk(
 
     async with common.reach(common.folders_of(ctx)) as client:
         gauge = await gauge_at(client, port, description)
-        await reed_on_rack(client, reed, style)
         await client.ask(m.Follow(readings=False))
         walk = await client.ask(
             m.StartWalk(
@@ -119,14 +118,6 @@ async def gauge_at(client: Client, port: str, description: str) -> str:
     name = next(each for n in range(1, len(names) + 2) if (each := f"gauge-{n}") not in names)
     added = await client.ask(m.AddGauge(name=name, port=port, description=description))
     return str(added.name)
-
-
-async def reed_on_rack(client: Client, reed: str, style: str) -> None:
-    """Put the reed on the rack unless it is there."""
-    from gaugelink.daemon import messages as m
-
-    if not any(each.name == reed for each in await client.ask(m.Rack(all=True))):
-        await client.ask(m.AddReed(name=reed, style=style))
 
 
 async def _press_lines(client: Client) -> None:

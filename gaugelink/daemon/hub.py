@@ -29,6 +29,7 @@ from gaugelink.devices import catalog
 from gaugelink.devices.serial_link import SerialLink
 from gaugelink.devices.supervisor import Retry
 from gaugelink.reading import GaugelinkError, Reading
+from gaugelink.store.errors import UnknownReed
 
 
 class HubSettings(msgspec.Struct, frozen=True):
@@ -183,6 +184,7 @@ class Hub:
         gauge.task.cancel()
         with contextlib.suppress(asyncio.CancelledError):
             await gauge.task
+        await self._keeper.run(self._keeper.store.forget_gauge, name)
 
     async def _start_walk(self, request: m.StartWalk) -> m.WalkEvent:
         gauge = self._gauge(request.gauge)
@@ -190,7 +192,11 @@ class Hub:
         fresh = walk.begin(style, request.stage, request.reed, request.trigger)
         store, run = self._keeper.store, self._keeper.run
         await self._stop_walk(request.bench)
-        await run(store.reed, request.reed)
+        try:
+            await run(store.reed, request.reed)
+        except UnknownReed:
+            # Whoever has a reed in hand and names it wants it measured, not filed first.
+            await run(store.add_reed, request.reed, style.name)
         number, state = 0, fresh
         if not request.anew:
             left = await run(

@@ -60,7 +60,7 @@ class AddGauge(Request, frozen=True, kw_only=True, tag="add-gauge"):
 
 
 class RemoveGauge(Request, frozen=True, kw_only=True, tag="remove-gauge"):
-    """Let go of a gauge's port."""
+    """Let go of a gauge's port, and do not connect it again by itself."""
 
     name: str
 
@@ -108,7 +108,10 @@ class ReedHistory(Request, frozen=True, kw_only=True, tag="reed-history"):
 
 
 class StartWalk(Request, frozen=True, kw_only=True, tag="start-walk"):
-    """Begin a stage's walk at a bench, or resume the one that was left unfinished."""
+    """Begin a stage's walk at a bench, or resume the one that was left unfinished.
+
+    A reed that is not on the rack yet is put there.
+    """
 
     reed: str
     style: str

@@ -45,7 +45,11 @@ class WriterLock:
                 lock, timeout=CONTEST, isolation_level=None, check_same_thread=False
             )
             try:
+                self._connection.execute("PRAGMA journal_mode = MEMORY")
                 self._connection.execute("BEGIN EXCLUSIVE")
+                # Of a file that may only be read SQLite takes a lock that keeps nobody out, and
+                # says nothing. Writing, though it is never committed, makes it speak.
+                self._connection.execute("PRAGMA user_version = 1")
                 self._holder_file.write_bytes(msgspec.json.encode(holder))
             except BaseException as error:
                 self._connection.close()

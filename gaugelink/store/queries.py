@@ -112,6 +112,8 @@ REMEMBER_GAUGE = """
     ON CONFLICT (name) DO UPDATE
     SET port = excluded.port, description = excluded.description, last_used = excluded.last_used
 """
+FORGET_GAUGE = "DELETE FROM gauges WHERE name = ?"
+
 GAUGES = "SELECT name, port, description, last_used FROM gauges ORDER BY last_used DESC, name"
 
 COUNTS = """

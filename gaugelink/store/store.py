@@ -275,6 +275,11 @@ class Store:
         with self._transaction() as connection:
             connection.execute(queries.REMEMBER_GAUGE, (name, port, description, self._now()))
 
+    def forget_gauge(self, name: str) -> None:
+        """Do not connect the gauge of that name again; what it measured stays."""
+        with self._transaction() as connection:
+            connection.execute(queries.FORGET_GAUGE, (name,))
+
     def gauges(self) -> list[GaugeRecord]:
         """The gauges that were ever used, the newest used first."""
         return [GaugeRecord(*row) for row in self._rows(queries.GAUGES)]

@@ -235,8 +235,16 @@ async def test_wrong_requests_say_what_to_do(tmp_path: Path) -> None:
             await ask(m.AddReed(name="R1", style="nothing"))
         with pytest.raises(HubError, match="its stages are"):
             await ask(m.StartWalk(reed="R", style="millrace-long", stage="x", gauge="g"))
-        with pytest.raises(HubError, match="R"):
-            await ask(m.StartWalk(reed="R", style="millrace-long", stage="tip", gauge="g"))
+
+
+async def test_a_reed_named_for_a_walk_is_put_on_the_rack(tmp_path: Path) -> None:
+    async with scene(tmp_path / "s.db") as bench:
+        await bench.gauge()
+        await bench.client.ask(
+            m.StartWalk(reed="new", style="millrace-long", stage="tip", gauge="g")
+        )
+        (reed,) = await bench.client.ask(m.Rack())
+        assert (reed.name, reed.style, reed.state) == ("new", "millrace-long", "blank")
 
 
 async def test_diagnose_counts_what_was_refused(tmp_path: Path) -> None:
@@ -275,9 +283,12 @@ async def test_remembered_gauges_are_connected_again_the_newest_at_each_port(
 ) -> None:
     async with scene(tmp_path / "s.db") as bench:
         await bench.gauge("old", "one")
-        await bench.client.ask(m.RemoveGauge(name="old"))
+    async with scene(tmp_path / "s.db") as bench:
+        # The same port under another name, as after a change of indicators.
         await bench.gauge("new", "one")
         await bench.gauge("h", "two")
+        await bench.gauge("sold", "three")
+        await bench.client.ask(m.RemoveGauge(name="sold"))
     async with scene(tmp_path / "s.db") as bench:
         await bench.hub.connect_remembered()
         gauges = await bench.client.ask(m.Gauges())

@@ -29,13 +29,9 @@ SUM = Checksum(kind="sum8", written="byte", stop=-1, at=-1, length=1)
 
 def with_parity(data: bytes, parity: Parity) -> bytes:
     """Seven-bit characters as they arrive when the port reads eight bits."""
-    bit = {
-        "even": lambda ones: ones % 2,
-        "odd": lambda ones: (ones + 1) % 2,
-        "mark": lambda ones: 1,
-        "space": lambda ones: 0,
-    }[parity]
-    return bytes(byte | bit(byte.bit_count()) << 7 for byte in data)
+    # The parity bit of a character with an even count of ones, and of one with an odd count.
+    bits = {"even": (0, 1), "odd": (1, 0), "mark": (1, 1), "space": (0, 0)}[parity]
+    return bytes(byte | bits[byte.bit_count() % 2] << 7 for byte in data)
 
 
 def wire(description: Description, text: str) -> bytes:

@@ -8,7 +8,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gaugelink.devices.decoding import Decoder
-from gaugelink.devices.description import ByGap, ByLength, ByMarks, ByTerminator, Description
+from gaugelink.devices.description import (
+    ByGap,
+    ByLength,
+    ByMarks,
+    ByTerminator,
+    Description,
+    Framing,
+)
 from gaugelink.devices.framing import (
     CUT_SHORT,
     PARITY,
@@ -49,7 +56,8 @@ def bursts(kind: str) -> st.SearchStrategy[Bursts]:
                 found[-1] = (found[-1][0] + token, at)
         return found
 
-    return st.lists(st.sampled_from([*frames, *noise, *silences]), max_size=24).map(timed)
+    tokens: list[bytes | float] = [*frames, *noise, *silences]
+    return st.lists(st.sampled_from(tokens), max_size=24).map(timed)
 
 
 def noises(kind: str) -> st.SearchStrategy[bytes]:
@@ -173,12 +181,13 @@ def test_it_finds_its_way_after_any_noise(kind: str, data: st.DataObject) -> Non
 def test_a_frame_with_a_flipped_parity_bit_is_refused(
     kind: str, parity: Parity, data: st.DataObject
 ) -> None:
-    framing, text = {
+    kinds: dict[str, tuple[Framing, bytes]] = {
         "terminator": (ByTerminator("\r\n"), b"+1.5\r\n"),
         "marks": (ByMarks(), b"\x02+1.5\x03"),
         "length": (ByLength(4, sync="+"), b"+1.5"),
         "gap": (ByGap(), b"+1.5"),
-    }[kind]
+    }
+    framing, text = kinds[kind]
     # Even and odd parity notice any single bit; mark and space only notice the parity bit.
     bit = data.draw(st.integers(0, 7) if parity in ("even", "odd") else st.just(7))
     where = data.draw(st.integers(0, len(text) - 1))
@@ -271,8 +280,7 @@ def test_a_lost_frame_is_counted_once_however_many_places_are_tried() -> None:
 
 
 def test_silence_ends_a_frame_and_its_time_is_that_of_its_last_byte() -> None:
-    line = GapFramer(ByGap(0.03))
-    assert line.patience is None
+    line: Framer = GapFramer(ByGap(0.03))
     assert line.feed(b"+1", 1.0) == []
     assert line.feed(b".5", 1.02) == []
     assert line.patience == 0.03

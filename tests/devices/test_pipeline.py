@@ -29,7 +29,7 @@ WHAT_ONE_READS = {
     "marks-fields-xor": ("43", "0.1", "mm", "0.430"),
     "seven-bit-even-crlf": ("43.053", "0.0254", "in", "0.01695"),
     "signed-decimal-comma-crlf": ("-43", "1", "mm", "-0,43"),
-    "signed-decimal-unit-cr": ("43", "0.1", "mm", "000.430"),
+    "signed-decimal-unit-cr": ("43", "1", "mm", "000.43"),
 }
 """Read off the examples by eye: hundredths, weight of the last digit, unit, digits."""
 

@@ -42,7 +42,8 @@ def test_every_printed_number_is_read_exactly_or_refused_for_its_size(text: str)
     else:
         assert isinstance(found, Decoded)
         assert found.raw.value == Decimal(text)
-        assert found.resolution == Decimal((0, (1,), Decimal(text).as_tuple().exponent)) / 10
+        last_digit = Decimal(1).scaleb(int(Decimal(text).as_tuple().exponent))
+        assert found.resolution == last_digit / 10, "a micrometre is a tenth of a hundredth"
 
 
 @pytest.mark.parametrize("text", LENIENT["NR3"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 from fractions import Fraction
+from typing import Any
 
 import pint
 import pytest
@@ -63,7 +64,7 @@ def test_the_survey_foot_is_not_taken_for_a_foot() -> None:
 
 def test_the_traps_of_pint_are_as_described() -> None:
     traps = table("units.toml", "pint_traps")
-    registry = pint.UnitRegistry()
+    registry: Any = pint.UnitRegistry()
     assert registry("mil").to("radian").magnitude == pytest.approx(traps["mil_in_radians"])
     assert registry("foot").to("meter").magnitude == traps["foot_as_float"]
     assert registry("thou").to("meter").magnitude == traps["thou_as_float"]

@@ -1,0 +1,1 @@
+"""Simulated indicators: what they send, and what can be done to them."""

@@ -191,6 +191,13 @@ async def test_the_end_of_its_commands_is_not_its_own_end() -> None:
             assert len(await readings(port, "signed-decimal-unit-cr", 30)) == 30
 
 
+async def test_it_ends_with_its_commands_when_told_to() -> None:
+    async with simulator("--until-eof") as indicator:
+        assert indicator.process.stdin is not None
+        indicator.process.stdin.close()
+        assert await indicator.process.wait() == 0
+
+
 async def test_it_ends_when_no_one_can_hear_its_answers() -> None:
     reading_end, writing_end = os.pipe()
     async with asyncio.timeout(DEADLINE):

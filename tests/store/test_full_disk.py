@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import sqlite3
 import subprocess
 import sys
@@ -103,11 +102,10 @@ def test_a_damaged_store_says_so(tmp_path: Path) -> None:
         store.captures()
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="nothing is protected from root")
-def test_a_protected_folder_is_said_to_be_that(tmp_path: Path) -> None:
-    (tmp_path / "shut").mkdir(mode=0o500)
+def test_a_protected_folder_is_said_to_be_that(own_place: Path) -> None:
+    (own_place / "shut").mkdir(mode=0o500)
     with pytest.raises(StoreError, match="folder is there and writable"):
-        open_store(tmp_path / "shut" / "s.db")
+        open_store(own_place / "shut" / "s.db")
 
 
 def test_a_folder_that_cannot_be_made_is_said_to_be_that(tmp_path: Path) -> None:

@@ -78,6 +78,12 @@ def test_a_store_that_could_not_be_opened_lets_the_next_in(tmp_path: Path) -> No
     open_store(tmp_path / "s.db").close()
 
 
+def test_a_lock_that_cannot_be_had_is_not_done_without(own_place: Path) -> None:
+    (own_place / "s.db.lock").touch(mode=0o400)
+    with pytest.raises(StoreError, match=r"s\.db\.lock is write-protected"):
+        open_store(own_place / "s.db")
+
+
 def test_stores_in_two_folders_do_not_get_in_each_others_way(tmp_path: Path) -> None:
     for name in ("a", "b"):
         (tmp_path / name).mkdir()

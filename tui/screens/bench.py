@@ -37,7 +37,7 @@ class BenchScreen(Screen[None]):
 
     def compose(self) -> ComposeResult:
         yield Header()
-        yield Banner()
+        yield Banner(self._keys)
         with Horizontal(id="body"):
             with Vertical(id="side"):
                 yield Readout()

@@ -14,7 +14,6 @@ from textual.screen import Screen
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from tui.look import FAINT
 from tui.plan import Plan
 
 if TYPE_CHECKING:
@@ -99,10 +98,10 @@ class ChooseScreen(Screen[Plan | None]):
             options.highlighted = names.index(wanted) if wanted in names else 0
 
     def _reed(self, reed: ReedRecord) -> Option:
-        note = f"  {reed.state}" + (f" · {reed.captures} captures" if reed.captures else "")
-        return Option(Content.assemble(reed.name, (note, FAINT)), id=reed.name)
+        note = f"  {reed.state}" + (f", {reed.stage}" if reed.stage else "")
+        return Option(Content.assemble(reed.name, (note, "dim")), id=reed.name)
 
     def _how(self) -> str:
         if not self._reeds:
             return "The rack is empty. Put a reed on it with: gaugelink reed add NAME --style STYLE"
-        return "↑ ↓ choose · ← → reed or stage · Enter starts the walk · Esc back to the bench"
+        return "↑ ↓ choose · ← → reed or stage · Enter starts the walk · Esc leaves"

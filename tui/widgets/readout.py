@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from textual.app import ComposeResult
@@ -16,6 +17,7 @@ from tui.words import number, place, seconds, target
 if TYPE_CHECKING:
     from tui.state import BenchState
 
+SETTLED = "SETTLED"
 SCALE = 0.8
 """Seconds at the end of the bar when no walk says how long a dwell lasts."""
 
@@ -33,7 +35,7 @@ class Place(Pane):
         return Content.assemble(
             (place(stop.station), f"bold {INK}"),
             "\n",
-            (f"{title} · target {target(stop.target, stop.tolerance)}", FAINT),
+            (title, FAINT),
         )
 
 
@@ -41,18 +43,10 @@ class Standing(Pane):
     """Settled or moving, in a word, with the time for which it has stood still."""
 
     def tell(self, state: BenchState) -> Content:
-        reading = state.reading
         word, note = _standing(state)
-        firm = word == "SETTLED"
-        parts = [(word, f"bold reverse {INK}" if firm else f"bold {INK}"), ("\n" + note, FAINT)]
-        if reading is not None:
-            parts.append(("\nhundredths", FAINT))
-        return Content.assemble(
-            *(
-                (f" {word} ", style) if firm and text == word else (text, style)
-                for text, style in parts
-            )
-        )
+        head = (f" {word} ", f"bold reverse {INK}") if word == SETTLED else (word, f"bold {INK}")
+        unit = "" if state.reading is None else "hundredths"
+        return Content.assemble(head, (f"\n{note}\n{unit}", FAINT))
 
 
 class StillBar(Pane):
@@ -74,15 +68,21 @@ class StillBar(Pane):
 
 
 class LiveVerdict(Pane):
-    """What to do here, going by the live value; faint until it stands still."""
+    """What to do here, going by the live value, and the target; a guess until it stands still."""
 
     def tell(self, state: BenchState) -> Content:
-        found = state.verdict
+        found, stop = state.verdict, state.stop
         if found is None or state.reading is None:
-            return Content.styled(" –", FAINT)
-        if state.reading.standing == "settled":
-            return Content.styled(f"  {str(found).upper()}  ", chip(found))
-        return Content.assemble((f"  {found}", ink(found).removeprefix("bold ")), (" ?", FAINT))
+            word = (" – ", FAINT)
+        elif state.reading.standing == "settled":
+            word = (f" {str(found).upper()} ", chip(found))
+        else:
+            word = (f" {found}?", ink(found).removeprefix("bold "))
+        if stop is None:
+            return Content.assemble(word)
+        return Content.assemble(
+            word, "  ", ("target ", FAINT), (target(stop.target, stop.tolerance), INK)
+        )
 
 
 class Compare(Pane):
@@ -91,7 +91,7 @@ class Compare(Pane):
     def tell(self, state: BenchState) -> Content:
         station = state.station
         if station is None:
-            return Content.assemble(("mirrored  –\nopposite  –", FAINT))
+            return Content.assemble(("mirrored –\nopposite –", FAINT))
         spine = station.mirrored() == station
         lines = [
             _beside("mirrored", state, None if spine else station.mirrored().key, spine),
@@ -129,7 +129,7 @@ def _standing(state: BenchState) -> tuple[str, str]:
     """The word for what the spindle does, and a note on it."""
     reading = state.reading
     if state.hub != "here":
-        return "no hub", ""
+        return ("waiting", "for the hub") if state.hub == "waiting" else ("no hub", "")
     if not state.linked:
         return "no link", ""
     if reading is None:
@@ -137,7 +137,7 @@ def _standing(state: BenchState) -> tuple[str, str]:
     if state.quiet:
         return "silent", "no reading now"
     if reading.standing == "settled":
-        return "SETTLED", f"still {seconds(reading.still)}"
+        return SETTLED, f"still {seconds(reading.still)}"
     return reading.standing, f"still {seconds(reading.still)}" if reading.still else "not still"
 
 
@@ -145,7 +145,7 @@ def _beside(name: str, state: BenchState, key: str | None, spine: bool) -> Conte
     """One line: the value there, its verdict, and how the live value differs from it."""
     walk = state.walk
     stop = next((each for each in walk.stops if each.station == key), None) if walk else None
-    label = (f"{name}  ", FAINT)
+    label = (f"{name} ", FAINT)
     if spine:
         return Content.assemble(label, ("on the spine", FAINT))
     if stop is None or stop.hundredths is None:
@@ -153,14 +153,12 @@ def _beside(name: str, state: BenchState, key: str | None, spine: bool) -> Conte
     parts = [label, (f"{number(stop.hundredths)} ", f"bold {INK}")]
     if stop.verdict is not None:
         parts.append((f"{stop.verdict}", ink(stop.verdict)))
-    live = state.live
-    if live is not None and state.verdict is not None:
-        parts.append(
-            (
-                f"  {number(live - stop.hundredths)}".replace("  -", "  −")
-                if live < stop.hundredths
-                else f"  +{number(live - stop.hundredths)}",
-                FAINT,
-            )
-        )
+    if state.live is not None and state.verdict is not None:
+        parts.append((f"  {_signed(state.live - stop.hundredths)}", FAINT))
     return Content.assemble(*parts)
+
+
+def _signed(difference: Decimal) -> str:
+    """How much thicker or thinner it is here: `+3`, `−2`, `±0`."""
+    sign = "+" if difference > 0 else "−" if difference else "±"
+    return f"{sign}{number(abs(difference))}"

@@ -83,7 +83,7 @@ class ReedView(Widget):
                 cells.write(left, "▄" * (right - left), Style.parse(f"{CANE} on {GROUND}"))
             if blade.rows and y == drawing.height - 1:
                 _, left, right = blade.rows[-1]
-                cells.write(left, "▒" * (right - left), Style.parse(f"{THREAD} on {EDGE}"))
+                cells.write(left + 2, "▒" * (right - left - 4), Style.parse(f"{THREAD} on {EDGE}"))
         for row, text in drawing.heights:
             if row == y and len(drawing.blades) == 2:
                 middle = (drawing.blades[0].middle + drawing.blades[1].middle + 1) // 2

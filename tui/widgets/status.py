@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from textual.content import Content
 
+from tui.keys import shown
 from tui.look import FAINT, INK, VERMILLION
 from tui.widgets.pane import Pane
 
@@ -50,34 +52,39 @@ class Header(Pane):
 class Banner(Pane):
     """One line for what must be known before anything else; the stage's note when all is well."""
 
+    def __init__(self, keys: Mapping[str, Sequence[str]]) -> None:
+        super().__init__()
+        self._again, self._next = shown(keys["again"][0]), shown(keys["next"][0])
+
     def show(self, state: BenchState) -> None:
-        kind, _ = _most_pressing(state)
+        kind, _ = self._most_pressing(state)
         for name in ("alarm", "zone", "hold", "done"):
             self.set_class(kind == name, f"-{name}")
         super().show(state)
 
     def tell(self, state: BenchState) -> Content:
-        _, text = _most_pressing(state)
+        _, text = self._most_pressing(state)
         return Content(text).truncate(max(20, self.size.width - 2), ellipsis=True)
 
-
-def _most_pressing(state: BenchState) -> tuple[str, str]:
-    """The kind of banner and its line."""
-    link, walk = state.link, state.walk
-    if state.hub == "gone":
-        return "alarm", f"The hub went away: {state.hub_reason} Trying again every second."
-    if link is not None and link.link == "down":
-        again = f"; trying again in {link.retry_in:g} s" if link.retry_in else ""
-        return "alarm", f"LINK DOWN · {link.reason or 'no reason given'}{again}"
-    if state.alert:
-        return "zone", f"ZONE ON TARGET · {state.alert}: leave it"
-    if walk is None:
-        return "", ""
-    if walk.paused:
-        return "hold", "PAUSED · nothing is captured until the walk goes on"
-    if walk.complete:
-        after = f"next stage: {walk.after}" if walk.after else "this was the last stage"
-        return "done", f"COMPLETE · nothing left to take · {after}"
-    if walk.at_stop is None:
-        return "done", f"PASS {walk.in_pass} DONE · {walk.to_go} to go · again: what is left"
-    return "", walk.note
+    def _most_pressing(self, state: BenchState) -> tuple[str, str]:
+        """The kind of banner and its line."""
+        link, walk = state.link, state.walk
+        if state.hub == "gone":
+            return "alarm", f"The hub went away: {state.hub_reason} Trying again every second."
+        if link is not None and link.link == "down":
+            again = f"; trying again in {link.retry_in:g} s" if link.retry_in else ""
+            return "alarm", f"LINK DOWN · {link.reason or 'no reason given'}{again}"
+        if state.alert:
+            return "zone", f"ZONE ON TARGET · {state.alert}: leave it"
+        if walk is None:
+            return "", ""
+        if walk.paused:
+            return "hold", "PAUSED · nothing is captured until the walk goes on"
+        if walk.complete:
+            after = f"{self._next}: next stage, {walk.after}" if walk.after else "the last stage"
+            return "done", f"COMPLETE · nothing left to take · {after}"
+        if walk.at_stop is None:
+            left = f"{walk.to_go} to go · {self._again}: another pass over what is left"
+            after = f" · {self._next}: {walk.after}" if walk.after else ""
+            return "done", f"PASS {walk.in_pass} DONE · {left}{after}"
+        return "", walk.note

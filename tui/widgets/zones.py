@@ -31,7 +31,7 @@ class Progress(Pane):
             (coming, INK),
             ("\nto go ", FAINT),
             (f"{walk.to_go}", f"bold {INK}"),
-            (f" · pass {walk.in_pass} · {walk.done} of {walk.of}", FAINT),
+            (f" · pass {walk.in_pass}, {walk.done} of {walk.of}", FAINT),
         )
 
 
