@@ -112,6 +112,9 @@ class BenchApp(App[None]):
         """Take on the maker's keys; all else waits for the first paint."""
         if self._own_keys:
             self.set_keymap(self._own_keys)
+
+    def on_ready(self) -> None:
+        """The empty bench has been painted: now the rest may be loaded."""
         self.call_after_refresh(self._open)
 
     def _open(self) -> None:

@@ -281,13 +281,15 @@ def test_a_lost_frame_is_counted_once_however_many_places_are_tried() -> None:
 
 def test_silence_ends_a_frame_and_its_time_is_that_of_its_last_byte() -> None:
     line: Framer = GapFramer(ByGap(0.03))
+    patience = [line.patience]
     assert line.feed(b"+1", 1.0) == []
     assert line.feed(b".5", 1.02) == []
-    assert line.patience == 0.03
+    patience.append(line.patience)
     assert line.quiet(1.04) == []
     assert line.quiet(1.06) == [Frame(b"+1.5", 1.02)]
-    assert line.patience is None
+    patience.append(line.patience)
     assert line.quiet(2.0) == []
+    assert patience == [None, 0.03, None]
 
 
 def test_an_overlong_burst_is_one_fault() -> None:

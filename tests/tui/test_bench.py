@@ -9,6 +9,8 @@ from typing import Any
 import msgspec
 import pytest
 from textual.command import CommandPalette
+from textual.events import Resize
+from textual.geometry import Size
 from textual.widgets import Digits, OptionList, Static
 
 from gaugelink.daemon.client import HubError, HubGone
@@ -409,6 +411,26 @@ async def test_no_colour_is_needed(monkeypatch: pytest.MonkeyPatch) -> None:
         colours.discard("#c5c8c6")  # where nothing is written, in the picture's own colour
         assert colours
         assert all(colour[1:3] == colour[3:5] == colour[5:7] for colour in colours)
+
+
+async def test_sizes_that_follow_each_other_quickly_end_with_the_last() -> None:
+    async with bench() as at:
+        screen = at.app.screen
+        for height in (25, 24, 40, 25, 24):
+            at.app.post_message(Resize(Size(120, height), Size(120, height)))
+            screen.post_message(Resize(Size(120, height), Size(120, height)))
+        await at.until(lambda: screen.size == Size(120, 24))
+        layouts = 0
+
+        def count(_: object) -> None:
+            nonlocal layouts
+            layouts += 1
+
+        screen.screen_layout_refresh_signal.subscribe(screen, count, immediate=True)
+        for _ in range(5):
+            await at.pilot.pause()
+        assert layouts == 0
+        assert screen.size == Size(120, 24)
 
 
 def test_the_bench_is_made_without_a_loop_or_a_hub() -> None:

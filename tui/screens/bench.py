@@ -50,6 +50,11 @@ class BenchScreen(Screen[None]):
 
     def on_resize(self, event: Resize) -> None:
         """Use the room there is, and lay the lines out anew."""
+        if event.size != self.app.size:
+            # Out of date: the terminal has another size by now, and an event for that is coming.
+            # Each layout posts a resize of its own: two sizes in flight would alternate for ever.
+            event.prevent_default()
+            return
         self.set_class(has_room(event.size), "-wide")
         self.query_one("#side").set_class(has_room(event.size), "-wide")
         self.call_after_refresh(self._again)
