@@ -36,6 +36,9 @@ Gesture = Literal["capture", "retake", "skip", "back", "pause", "resume", "goto"
 FRAME = 1 / 30
 """Seconds between two paintings of readings: more often than the eye can follow helps nobody."""
 
+AFTER_PAINT = 0.01
+"""Seconds from the first paint until the rest is loaded, so that neither holds up the other."""
+
 QUIET_AFTER = 2.0
 """Seconds without a reading after which the readout says so."""
 
@@ -43,7 +46,6 @@ ROOM = Path(__file__).parent
 STYLES: list[str | PurePath] = [
     ROOM / "app.tcss",
     ROOM / "screens/bench.tcss",
-    ROOM / "screens/page.tcss",
     ROOM / "widgets/status.tcss",
     ROOM / "widgets/readout.tcss",
     ROOM / "widgets/zones.tcss",
@@ -114,8 +116,8 @@ class BenchApp(App[None]):
             self.set_keymap(self._own_keys)
 
     def on_ready(self) -> None:
-        """The empty bench has been painted: now the rest may be loaded."""
-        self.call_after_refresh(self._open)
+        """The empty bench is painted: the rest is loaded once that has reached the terminal."""
+        self.set_timer(AFTER_PAINT, self._open)
 
     def _open(self) -> None:
         if self._first_run:

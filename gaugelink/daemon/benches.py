@@ -13,7 +13,7 @@ import msgspec
 
 from gaugelink.capture import walk
 from gaugelink.capture.settling import Settled
-from gaugelink.capture.walk import Gesture, Step, Take, WalkState
+from gaugelink.capture.walk import Gesture, Said, Step, Take, WalkState
 from gaugelink.craft.style import Style
 from gaugelink.craft.verdict import LEAVE
 from gaugelink.daemon.gauges import Gauge
@@ -59,6 +59,8 @@ class Bench:
         self._tell = tell
         self._one_at_a_time = asyncio.Lock()
         self._last: Reading | None = None
+        self._first: Reading | None = None
+        self._armed = state.trigger != "dwell"
 
     @property
     def state(self) -> WalkState:
@@ -80,20 +82,39 @@ class Bench:
         if reading.pushed:
             # Every push is somebody's: one that comes while another is written waits its turn.
             return True
+        if not self._armed:
+            self._arm(reading)
         if self._one_at_a_time.locked():
             return False
         return walk.dwell(self._state, self._clock(), live, self.gauge.linked) is not None
 
+    def _arm(self, reading: Reading) -> None:
+        """A lift arms the first capture by dwell too.
+
+        A spindle that stood on the reed when the walk began or was resumed may stand on the station
+        before: nothing has been seen that says otherwise.
+        """
+        if self._first is None:
+            self._first = reading
+        away = abs(reading.hundredths - self._first.hundredths)
+        self._armed = away >= self._style.settling.lift
+
     async def capture_by_itself(self, reading: Reading, live: Settled) -> None:
         """Take what `wants_capture` found, if it still stands when its turn has come."""
         async with self._one_at_a_time:
-            step = (
-                walk.press(self._state, "capture", reading.at, live, self.gauge.linked)
-                if reading.pushed
-                else walk.dwell(self._state, self._clock(), live, self.gauge.linked)
-            )
-            if step is not None:
-                await self._carry_out(step, reading)
+            if reading.pushed:
+                step = walk.press(self._state, "capture", reading.at, live, self.gauge.linked)
+            elif (due := walk.dwell(self._state, self._clock(), live, self.gauge.linked)) is None:
+                return
+            elif self._armed:
+                step = due
+            else:
+                self._armed = True
+                text = "it stood there when the walk began: lift it and place it anew"
+                used = {"used_contact": live.contact, "used_station": "the walk's beginning"}
+                state = msgspec.structs.replace(self._state, **used)
+                step = Step(state, said=Said("same contact", text))
+            await self._carry_out(step, reading)
 
     async def _carry_out(self, step: Step, reading: Reading | None) -> Outcome:
         if step.take is not None:

@@ -165,6 +165,22 @@ async def test_dwell_captures_once_per_contact(tmp_path: Path) -> None:
         await until(lambda: len(bench.of(m.Captured)) == 2)
 
 
+async def test_dwell_takes_nothing_from_a_spindle_that_stood_there_before(tmp_path: Path) -> None:
+    async with scene(tmp_path / "s.db") as bench:
+        await bench.gauge()
+        await bench.place(43)
+        await bench.walk(trigger="dwell")
+        await bench.say(43, 60)
+        await until(lambda: bool(bench.of(m.Refused)))
+        await bench.say(43, 60)
+        assert [each.why for each in bench.of(m.Refused)] == ["same contact"]
+        assert not bench.of(m.Captured)
+        await bench.place(41)
+        await bench.say(41, 20)
+        await until(lambda: bool(bench.of(m.Captured)))
+        assert [each.hundredths for each in bench.of(m.Captured)] == [41]
+
+
 async def test_each_push_of_the_indicators_own_button_is_a_capture(tmp_path: Path) -> None:
     async with scene(tmp_path / "s.db") as bench:
         await bench.gauge(description="button-hundredths-crlf")

@@ -150,7 +150,8 @@ SOUND = {
     "length with sync": 2,
     "length with long sync": 2,
     "gap": 1,
-    **{f"seven bits, {parity}": 1 for parity in PARITIES},
+    "seven bits, even": 1,
+    "seven bits, odd": 1,
 }
 """How many good frames a framer may lose, at most, until it has found its way."""
 

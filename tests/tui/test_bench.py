@@ -30,7 +30,7 @@ from tui.scene import SceneClient
 from tui.screens.choose import ChooseScreen
 from tui.screens.help import HelpScreen
 from tui.screens.safety import SafetyScreen
-from tui.widgets.keybar import Notice
+from tui.widgets.keybar import KeyBar, Notice
 from tui.widgets.readout import Compare, LiveVerdict, Place, Standing, StillBar
 from tui.widgets.reed_view import ReedView
 from tui.widgets.status import Banner, Header
@@ -213,7 +213,8 @@ async def test_a_click_on_a_station_goes_there() -> None:
 
 async def test_a_click_on_a_key_does_what_the_key_does() -> None:
     async with bench() as at:
-        await at.pilot.click("#hint-skip")
+        keys = at.app.screen.query_one(KeyBar)
+        await at.pilot.click(KeyBar, offset=(keys.place_of("skip"), 0))
         await at.pilot.pause()
         assert at.presses == [("skip", "")]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import PurePath
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
@@ -15,6 +16,7 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from tui.plan import Plan
+from tui.screens.page import PAGE
 
 if TYPE_CHECKING:
     from gaugelink.daemon.messages import ReedRecord, StyleSummary
@@ -23,6 +25,7 @@ if TYPE_CHECKING:
 class ChooseScreen(Screen[Plan | None]):
     """Gives back the plan with a reed, its style and a stage, or None when it is left."""
 
+    CSS_PATH: ClassVar[str | PurePath | list[str | PurePath] | None] = PAGE
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "back"),
         Binding("right", "focus_on('#stages')", "stages"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import PurePath
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -14,6 +15,7 @@ from textual.widgets import Static
 
 from tui.keys import ACTIONS, shown
 from tui.look import FAINT, INK
+from tui.screens.page import PAGE
 from tui.words import SAFETY
 
 
@@ -37,6 +39,7 @@ def safety() -> Content:
 class HelpScreen(Screen[None]):
     """What can be done at the bench, and with which key."""
 
+    CSS_PATH: ClassVar[str | PurePath | list[str | PurePath] | None] = PAGE
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,space,enter", "dismiss", "back")]
 
     def __init__(self, keys: Mapping[str, Sequence[str]], practising: bool) -> None:

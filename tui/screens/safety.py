@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import PurePath
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -12,12 +13,14 @@ from textual.screen import Screen
 from textual.widgets import Static
 
 from tui.look import INK
+from tui.screens.page import PAGE
 from tui.words import SAFETY
 
 
 class SafetyScreen(Screen[None]):
     """Before the first reed."""
 
+    CSS_PATH: ClassVar[str | PurePath | list[str | PurePath] | None] = PAGE
     BINDINGS: ClassVar[list[BindingType]] = [Binding("enter,space,escape", "dismiss", "go on")]
 
     def compose(self) -> ComposeResult:

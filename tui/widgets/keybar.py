@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from textual.app import ComposeResult
-from textual.containers import Horizontal
 from textual.content import Content
+from textual.events import Click, Resize
 from textual.widgets import Static
 
 from tui.keys import ACTIONS, Action, command, shown
 from tui.look import FAINT, INK
-from tui.widgets.pane import Pane
+from tui.widgets.pane import Pane, has_room
 
 if TYPE_CHECKING:
     from tui.state import BenchState
@@ -39,32 +38,45 @@ class Notice(Pane):
         return said.truncate(max(20, self.size.width - 2), ellipsis=True)
 
 
-class Hint(Static):
-    """A key and what it does; a click does it."""
-
-    def __init__(self, action: Action, keys: Sequence[str]) -> None:
-        self.does = action
-        words = Content.assemble((shown(keys[0]), f"bold {INK}"), (f" {action.title}", FAINT))
-        super().__init__(words, id=f"hint-{action.id.replace('_', '-')}")
-        self.tooltip = action.help
-
-    async def on_click(self) -> None:
-        """Do it."""
-        await self.app.run_action(command(self.does.id))
-
-
-class KeyBar(Horizontal):
-    """The keys that are used most."""
+class KeyBar(Static):
+    """The keys that are used most and what they do; a click on one does it."""
 
     def __init__(self, keys: Mapping[str, Sequence[str]], practising: bool) -> None:
         super().__init__()
         self._keys = keys
         self._practising = practising
 
-    def compose(self) -> ComposeResult:
+    def on_resize(self, event: Resize) -> None:
+        """Offer as many as there is room for."""
+        parts = [
+            Content.assemble((key, f"bold {INK}"), (f" {action.title}", FAINT), "  ")
+            for action, key in self._offered()
+        ]
+        self.update(Content("").join(parts), layout=False)
+
+    async def on_click(self, event: Click) -> None:
+        """Do what was clicked."""
+        start = self.content_region.x - self.region.x
+        for action, key in self._offered():
+            end = start + len(key) + len(action.title) + 3
+            if start <= event.x < end - 2:
+                await self.app.run_action(command(action.id))
+            start = end
+
+    def place_of(self, name: str) -> int:
+        """The cell at which an action's key stands; KeyError when it is not offered."""
+        start = self.content_region.x - self.region.x
+        for action, key in self._offered():
+            if action.id == name:
+                return start
+            start += len(key) + len(action.title) + 3
+        raise KeyError(name)
+
+    def _offered(self) -> list[tuple[Action, str]]:
         few = PRACTISING if self._practising else NARROW
-        for action in ACTIONS:
-            if self._practising or not action.practice:
-                hint = Hint(action, self._keys[action.id])
-                hint.set_class(action.id not in few, "-spare")
-                yield hint
+        return [
+            (action, shown(self._keys[action.id][0]))
+            for action in ACTIONS
+            if action.id in few
+            or (has_room(self.app.size) and (self._practising or not action.practice))
+        ]
