@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import sys
+from typing import TYPE_CHECKING
 
 from textual.app import App, ComposeResult
+
+if TYPE_CHECKING:
+    from gaugelink.daemon.client import Client
 
 
 def bare() -> App[None]:
@@ -24,7 +28,6 @@ def bare() -> App[None]:
 def bench() -> App[None]:
     """The bench as the command opens it, its hub reached only after the paint."""
     from gaugelink.cli.bench import command  # noqa: F401 - the command's own imports count
-    from gaugelink.daemon.client import Client
     from tui.app import BenchApp
     from tui.plan import Plan
 

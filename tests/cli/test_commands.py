@@ -217,7 +217,7 @@ def test_a_lines_walk_captures_on_each_line_and_resumes(cli: Cli, indicator: str
     assert said[-1]["captured"] == 1
     assert not said[-1]["done"]
     # Again: the station that was captured is not asked for a second time.
-    _, summary = cli.lines(*walk[:-2], "dwell", "--json")
+    *_, summary = cli.lines(*walk[:-2], "dwell", "--json")
     assert summary["captured"] == 1
     assert summary["done"]
 
