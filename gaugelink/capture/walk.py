@@ -228,10 +228,14 @@ def verdicts_of(state: WalkState, zone: str) -> list[Verdict | None]:
     return [None if each is None else each.verdict for each in found]
 
 
+def zone(state: WalkState, name: str) -> Verdict | None:
+    """The verdict of a zone as a whole, None while it is open."""
+    return zone_verdict(verdicts_of(state, name))
+
+
 def zones(state: WalkState) -> dict[str, Verdict | None]:
     """The verdict of each zone of the stage, in the stage's order."""
-    names = dict.fromkeys(stop.zone for stop in state.stops)
-    return {zone: zone_verdict(verdicts_of(state, zone)) for zone in names}
+    return {name: zone(state, name) for name in dict.fromkeys(stop.zone for stop in state.stops)}
 
 
 def to_go(state: WalkState) -> int:

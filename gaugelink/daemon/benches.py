@@ -131,8 +131,7 @@ class Bench:
         return event
 
     async def _save(self, step: Step, take: Take, reading: Reading | None) -> Outcome:
-        before = walk.zones(self._state)
-        after = walk.captured(step.state, take)
+        before, after = self._state, walk.captured(step.state, take)
         try:
             captured = await self._write(take, after, reading)
         except StoreError as error:
@@ -143,12 +142,15 @@ class Bench:
             return refused
         self._state = after
         self._tell(captured)
-        self._tell(self.event())
-        zone = take.stop.zone
-        if walk.zones(after)[zone] == LEAVE and before[zone] != LEAVE:
-            title = self._style.zone(zone).title
-            self._tell(ZoneAlert(self.name, after.reed, zone, title))
+        # Whoever pressed waits for the answer; what it means for the walk follows at once.
+        asyncio.get_running_loop().call_soon(self._tell_what_follows, before, after, take.stop.zone)
         return captured
+
+    def _tell_what_follows(self, before: WalkState, after: WalkState, zone: str) -> None:
+        if self._state is after:
+            self._tell(self.event())
+        if walk.zone(after, zone) == LEAVE and walk.zone(before, zone) != LEAVE:
+            self._tell(ZoneAlert(self.name, after.reed, zone, self._style.zone(zone).title))
 
     async def _write(self, take: Take, after: WalkState, reading: Reading | None) -> Captured:
         stop = take.stop

@@ -22,10 +22,12 @@ class Keeper:
         self._thread = thread
 
     async def run(self, method: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> T:
-        """What the store's `method` returns or raises. Not interrupted by cancellation: a capture
-        that is being written is written, or not, as a whole, and in its turn."""
-        call = self._thread.submit(method, *args, **kwargs)
-        return await asyncio.shield(asyncio.wrap_future(call))
+        """What the store's `method` returns or raises.
+
+        Whoever waits may be cancelled; a call that has begun is carried through all the same, so
+        a capture is written whole or not at all.
+        """
+        return await asyncio.wrap_future(self._thread.submit(method, *args, **kwargs))
 
 
 @contextlib.asynccontextmanager

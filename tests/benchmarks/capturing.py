@@ -14,13 +14,30 @@ from gaugelink.daemon.address import address_in
 from gaugelink.daemon.client import SocketClient, connect
 from gaugelink.folders import folders
 from tests.benchmarks.table import Row, percentile
-from tests.daemon.kill import STYLE
 from tests.devices.pty_port import PtyPort
 
-CAPTURES = 580
-"""As many as the stream's style has stations, nearly."""
+WALKS = 40
+"""Each of the 24 stations of a common stage, on a reed of its own."""
 
-ROUNDS = 3
+STYLE = """
+name = "quick"
+title = "Settles fast (invented)"
+lengths = { tube = 47.0, blank = 73.0, tip_line = 66.0, first_day = 70.0, finished = 69.0 }
+settling = { still_for = 0.05 }
+walking = { gesture = 0.0 }
+[[zones]]
+name = "all"
+title = "all"
+heights = [50, 53, 56, 59]
+across = [-0.5, 0, 0.5]
+[[stages]]
+name = "all"
+title = "all"
+targets = [{ zone = "all", target = 40 }]
+"""
+
+
+Pair = tuple[float, float]
 
 
 class Bare:
@@ -46,49 +63,44 @@ class Bare:
         self._connection.close()
 
 
-async def _round(home: Path, number: int, bare: Bare) -> tuple[list[float], list[float]]:
+async def _walk(client: SocketClient, port: PtyPort, bare: Bare, reed: str) -> list[Pair]:
+    """A walk's captures: what the bare insert took just before each, and what the capture took."""
+    walk = await client.ask(m.StartWalk(reed=reed, style="quick", stage="all", gauge="g"))
+    pairs: list[Pair] = []
+    while len(pairs) < len(walk.stops):
+        # Lift, set down, stand still for the style's short while; then press, and time the answer.
+        for value in (b"9.000\n", b"9.500\n", *[b"0.430\n"] * 26):
+            port.send(value)
+            await asyncio.sleep(0.0025)
+        inserted = bare.insert()
+        began = time.perf_counter()
+        answer = await client.ask(m.Press(gesture="capture"))
+        spent = time.perf_counter() - began
+        if isinstance(answer, m.Captured):
+            pairs.append((inserted, spent))
+    await client.ask(m.StopWalk())
+    return pairs
+
+
+async def _walks(home: Path, bare: Bare) -> list[Pair]:
+    client = await connect(address_in(folders(home).runtime))
+    assert client is not None
     with PtyPort() as port:
-        client = await connect(address_in(folders(home).runtime))
-        assert client is not None
-        await client.ask(
-            m.AddGauge(name=f"g{number}", port=port.path, description="bare-decimal-lf")
-        )
-        await client.ask(m.AddReed(name=f"R{number}", style="stream"))
-        await client.ask(
-            m.StartWalk(reed=f"R{number}", style="stream", stage="all", gauge=f"g{number}")
-        )
-        pairs = await _presses(client, port, bare)
-        await client.ask(m.StopWalk())
-        await client.ask(m.RemoveGauge(name=f"g{number}"))
-        await client.close()
-    return [pair[0] for pair in pairs], [pair[1] for pair in pairs]
-
-
-async def _presses(client: SocketClient, port: PtyPort, bare: Bare) -> list[tuple[float, float]]:
-    pairs = []
-    for _ in range(CAPTURES):
-        # Lift, place, stand still for the style's short while: then press, and time the answer.
-        while True:
-            for value in (b"9.000\n", b"9.500\n", *[b"0.430\n"] * 8):
-                port.send(value)
-                await asyncio.sleep(0.003)
-            inserted = bare.insert()
-            began = time.perf_counter()
-            answer = await client.ask(m.Press(gesture="capture"))
-            spent = time.perf_counter() - began
-            if isinstance(answer, m.Captured):
-                pairs.append((inserted, spent))
-                break
+        await client.ask(m.AddGauge(name="g", port=port.path, description="bare-decimal-lf"))
+        pairs = []
+        for number in range(WALKS):
+            pairs += await _walk(client, port, bare, f"R{number}")
+        await client.ask(m.RemoveGauge(name="g"))
+    await client.close()
     return pairs
 
 
 async def _measure() -> list[Row]:
     with tempfile.TemporaryDirectory() as place:
         home = Path(place)
-        style = folders(home).styles / "stream.toml"
+        style = folders(home).styles / "quick.toml"
         style.parent.mkdir(parents=True)
-        quick = "settling = { still_for = 0.01, within = 1, creep = 0, lift = 6 }\n"
-        style.write_text(STYLE.replace("walking =", quick + "walking ="))
+        style.write_text(STYLE)
         bare = Bare(home / "bare.db")
         daemon = await asyncio.create_subprocess_exec(
             sys.executable,
@@ -97,18 +109,14 @@ async def _measure() -> list[Row]:
         )
         assert daemon.stdout is not None
         await daemon.stdout.readline()
-        inserted: list[float] = []
-        acknowledged: list[float] = []
         try:
-            for number in range(ROUNDS):
-                theirs, ours = await _round(home, number, bare)
-                inserted += theirs
-                acknowledged += ours
+            pairs = await _walks(home, bare)
         finally:
             daemon.terminate()
             await daemon.wait()
             await daemon.stdout.read()
             bare.close()
+    inserted, acknowledged = zip(*pairs, strict=True)
     rows = []
     for share, name, aim in ((0.5, "p50", None), (0.99, "p99", 2.0)):
         theirs_ms = percentile(inserted, share) * 1000
