@@ -231,7 +231,11 @@ class Bench:
             to_go=walk.to_go(state),
             complete=_complete(state),
             dwell=state.walking.dwell,
+            still_for=style.settling.still_for,
+            length=stage.length,
+            tip_line=style.lengths.tip_line,
             after=after.name if after else "",
+            after_title=after.title if after else "",
         )
 
 

@@ -161,4 +161,5 @@ def reading_event(reading: Reading, settled: Settled) -> ReadingEvent:
         settled.value,
         round(settled.still, 3),
         reading.status,
+        reading.pushed,
     )

@@ -192,6 +192,8 @@ class ReadingEvent(Message, frozen=True, tag="reading"):
     still: float
     """Seconds for which it has stood still."""
     status: str = ""
+    pushed: bool = False
+    """Sent by the indicator's own button: it says nothing until the next press."""
     missed: int = 0
     """Readings of this gauge that this follower did not get, since the last one it got."""
 
@@ -268,8 +270,16 @@ class WalkEvent(Message, frozen=True, tag="walk"):
     """Every station is measured and none has anything left to take."""
     dwell: float
     """Seconds of standing still that make a capture by dwell."""
+    still_for: float = 0.0
+    """Seconds of standing still after which a reading counts as settled."""
+    length: float | None = None
+    """The reed's length at this stage, in millimetres from the bottom of the tube, if the style
+    says it."""
+    tip_line: float | None = None
+    """Where the line of the tip is scratched, likewise."""
     after: str = ""
     """The name of the stage that follows, empty after the last."""
+    after_title: str = ""
 
 
 class Captured(Message, frozen=True, tag="captured"):
