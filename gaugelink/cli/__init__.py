@@ -14,6 +14,7 @@ COMMANDS: dict[str, str] = {
     "practice": "practice",
     "bench": "bench",
     "serve": "serve",
+    "find": "find",
     "watch": "watch",
     "walk": "walk",
     "rack": "rack",
