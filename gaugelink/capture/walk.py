@@ -294,7 +294,8 @@ def _fault(state: WalkState, now: float, live: Settled | None, linked: bool) -> 
         and stop is not None
         and stop.station.key != state.used_station
     ):
-        return Said("same contact", f"not lifted since {state.used_station}: place it anew")
+        since = state.used_station or "the walk began"
+        return Said("same contact", f"not lifted since {since}: place it anew")
     return None
 
 

@@ -111,8 +111,7 @@ class Bench:
             else:
                 self._armed = True
                 text = "it stood there when the walk began: lift it and place it anew"
-                used = {"used_contact": live.contact, "used_station": "the walk's beginning"}
-                state = msgspec.structs.replace(self._state, **used)
+                state = msgspec.structs.replace(self._state, used_contact=live.contact)
                 step = Step(state, said=Said("same contact", text))
             await self._carry_out(step, reading)
 

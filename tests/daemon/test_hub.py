@@ -175,6 +175,10 @@ async def test_dwell_takes_nothing_from_a_spindle_that_stood_there_before(tmp_pa
         await bench.say(43, 60)
         assert [each.why for each in bench.of(m.Refused)] == ["same contact"]
         assert not bench.of(m.Captured)
+        # Nothing was taken yet, so there is nothing to go back to: not an unknown station either.
+        refused = await bench.press("retake")
+        assert refused.why == "nowhere"
+        assert "first station" in refused.text
         await bench.place(41)
         await bench.say(41, 20)
         await until(lambda: bool(bench.of(m.Captured)))
