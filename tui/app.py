@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from gaugelink.daemon.messages import Event, Request
     from tui.hands import Hands
     from tui.hub import HubLink
-    from tui.state import BenchState, Kind
+    from tui.state import BenchState, Notice
 
 Gesture = Literal["capture", "retake", "skip", "back", "pause", "resume", "goto", "again"]
 
@@ -85,7 +85,9 @@ class BenchApp(App[None]):
         self.key_names = effective(keys)
         super().__init__()
         self.register_theme(WORKBENCH)
-        self.theme = WORKBENCH.name
+        # Set before anything watches it: a change of theme reads and applies all styles anew.
+        self.set_reactive(App.theme, WORKBENCH.name)
+        self.stylesheet.set_variables(self.get_css_variables())
         self._own_keys = {name: ",".join(self.key_names[name]) for name in keys or {}}
         self._factory = client_factory
         self._plan = plan
@@ -166,13 +168,15 @@ class BenchApp(App[None]):
             await self._choose()
 
     def _heard(self, event: Event) -> None:
-        from tui.state import rings, see
+        from tui.state import rings, see, wants_placing
 
         before = self._known
         after = see(before, event)
         if rings(before, event, after):
             self.bell()
         self._become(after)
+        if self._hands is not None and wants_placing(event, after, self._hands.lifted):
+            self._work(self._hands.go())
 
     def _lost(self, reason: str) -> None:
         from tui.state import gone
@@ -191,11 +195,13 @@ class BenchApp(App[None]):
         self.state = state
         if state.reading is not before.reading:
             self._rearm_quiet()
-        if self._hands is not None and state.walk is not None and state.walk is not before.walk:
-            station = state.stop.station if state.stop else None
-            if self._hands.wants(station):
-                self._work(self._hands.go(station))
+        if self._hands is not None and state.walk is not before.walk:
+            self._follow(self._hands, state)
         self._touch()
+
+    def _follow(self, hands: Hands, state: BenchState) -> None:
+        if hands.wants(state.stop.station if state.stop else None):
+            self._work(hands.go())
 
     def _rearm_quiet(self) -> None:
         if not self._quiet_after:
@@ -206,9 +212,10 @@ class BenchApp(App[None]):
             self._quiet.reset()
 
     def _hush(self) -> None:
+        from tui.state import hushed
+
         self._quiet = None
-        if self._known.reading is not None:
-            self._become(replace(self._known, quiet=True))
+        self._become(hushed(self._known))
 
     def _touch(self) -> None:
         """Paint, but no more often than `frame`: what came in between is painted with the last."""
@@ -254,12 +261,12 @@ class BenchApp(App[None]):
             case "choose":
                 self._work(self._choose())
             case "scrape":
-                self._scrape(1)
+                self._work(self._scrape(1))
             case "scrape_more":
-                self._scrape(5)
+                self._work(self._scrape(5))
             case "lift":
                 if self._hands is not None:
-                    self._work(self._hands.go(None))
+                    self._work(self._hands.lift())
             case "help":
                 self._help()
             case "palette":
@@ -279,7 +286,7 @@ class BenchApp(App[None]):
         from gaugelink.daemon.messages import Press
 
         if self.state is None or (self._known.walk is None and self._known.hub == "here"):
-            self._trouble("no walk yet: choose a reed and a stage first")
+            self._no_walk()
             return None
         return await self._ask(Press(gesture=gesture, bench=self._plan.bench, station=station))
 
@@ -293,14 +300,13 @@ class BenchApp(App[None]):
             self._next()
 
     def _next(self) -> None:
+        from tui.state import why_not_next
+
         walk = self.state.walk if self.state else None
-        if walk is None:
-            self._trouble("no walk yet: choose a reed and a stage first")
-        elif walk.at_stop is not None and not walk.complete:
-            self._trouble(f"this pass is not done yet: {walk.done} of {walk.of}")
-        elif not walk.after:
-            self._trouble("this was the last stage: nothing follows it")
-        else:
+        why = why_not_next(walk)
+        if why is not None:
+            self._say(why)
+        elif walk is not None:
             plan = replace(self._plan, reed=walk.reed, style=walk.style, stage=walk.after)
             self._work(self._start(plan))
 
@@ -336,12 +342,14 @@ class BenchApp(App[None]):
 
         await self.push_screen(ChooseScreen(self._plan, reeds, styles), chosen)
 
-    def _scrape(self, strokes: int) -> None:
+    async def _scrape(self, strokes: int) -> None:
+        from tui.state import scraped
+
         stop = self.state.stop if self.state else None
         if stop is None:
             self._trouble("no station in hand: nothing scraped")
-        elif self._hands is not None:
-            self._work(self._hands.scrape(stop.station, stop.zone, strokes))
+        elif self._hands is not None and await self._hands.scrape(stop.station, stop.zone, strokes):
+            self._become(scraped(self._known, stop, strokes))
 
     def _help(self) -> None:
         from tui.screens.help import HelpScreen
@@ -367,15 +375,21 @@ class BenchApp(App[None]):
             self._trouble("the hub went away before it answered: nothing is known to be done")
         return None
 
-    def _trouble(self, text: str) -> None:
-        self.bell()
-        self._say("trouble", text)
+    def _no_walk(self) -> None:
+        from tui.state import NO_WALK
 
-    def _say(self, kind: Kind, text: str) -> None:
+        self._trouble(NO_WALK)
+
+    def _trouble(self, text: str) -> None:
         from tui.state import Notice
 
+        self._say(Notice("trouble", text))
+
+    def _say(self, notice: Notice) -> None:
+        if notice.kind == "trouble":
+            self.bell()
         if self.state is not None:
-            self._become(replace(self.state, notice=Notice(kind, text)))
+            self._become(replace(self.state, notice=notice))
 
     def _work(self, work: Coroutine[Any, Any, Any]) -> None:
         self.run_worker(work, exit_on_error=True)

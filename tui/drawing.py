@@ -2,14 +2,16 @@
 
 Pure: it takes the stations and a size, and returns where every piece of text goes. Heights keep
 their order and roughly their distances; stations that would cover each other are moved apart.
+How a height is written depends on the longest words that it may come to have, not on those that
+it has now, so that a capture never moves what stands around it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import pairwise
+from collections.abc import Mapping, Sequence
 from typing import Literal
+
+import msgspec
 
 from gaugelink.craft.reed import BLADES, Station
 
@@ -19,16 +21,21 @@ Form = Literal["line", "stack", "short", "bare"]
 FORMS: tuple[Form, ...] = ("line", "stack", "short", "bare")
 GUTTER = 4
 """Cells between the blades, for the heights."""
+WIDE_GUTTER = 10
+"""The same with room for words, such as `70.5 tip`."""
+WIDE_FROM = 60
+"""Cells across the drawing from which the gutter is wide."""
 TAPERED_FROM = 26
 """Cells across a blade from which it is drawn with its taper; a narrower one has none to spare."""
 HEAD = 2
 """Rows above the first station: the blade's name and the edge of the tip."""
 FOOT = 1
 """Rows below the last: the thread."""
+LONGEST_WORD = len("take 12")
+LONGEST_BRIEF = len("t12")
 
 
-@dataclass(frozen=True, slots=True)
-class Mark:
+class Mark(msgspec.Struct, frozen=True):
     """A station as it is to be written."""
 
     key: str
@@ -56,9 +63,21 @@ class Mark:
             case "bare":
                 return (value,)
 
+    def room(self, form: Form) -> int:
+        """Cells across that it may come to need in that form."""
+        value = 1 + max(2, len(self.value))
+        match form:
+            case "line":
+                return value + 1 + max(LONGEST_WORD, len(self.word))
+            case "stack":
+                return max(value, LONGEST_WORD, len(self.word))
+            case "short":
+                return value + max(LONGEST_BRIEF, len(self.brief))
+            case "bare":
+                return value
 
-@dataclass(frozen=True, slots=True)
-class Spot:
+
+class Spot(msgspec.Struct, frozen=True):
     """Where a station stands in the drawing, in cells."""
 
     mark: Mark
@@ -76,8 +95,7 @@ class Spot:
         return self.y <= y < self.y + len(self.lines) and self.x - 1 <= x <= self.x + self.width
 
 
-@dataclass(frozen=True, slots=True)
-class Blade:
+class Blade(msgspec.Struct, frozen=True):
     """One blade: its name, and for each row the cells from `left` up to `right`."""
 
     name: str
@@ -85,18 +103,35 @@ class Blade:
     rows: tuple[tuple[int, int, int], ...]
     """Row, first cell, and the cell after the last, from the tip down."""
 
+    @property
+    def narrowest(self) -> int:
+        """Cells across where it is narrowest."""
+        return min((right - left for _, left, right in self.rows), default=0)
 
-@dataclass(frozen=True, slots=True)
-class Drawing:
+
+class Line(msgspec.Struct, frozen=True):
+    """The line of the tip, scratched across both blades."""
+
+    row: int
+    label: str
+    """For the gutter: `66 tip`, or `66` where there is no room for the word."""
+    word: str
+    """`tip`, to be written on the line itself, when the label had to do without it."""
+
+
+class Drawing(msgspec.Struct, frozen=True):
     """The whole reed."""
 
     width: int
     height: int
-    form: Form
+    forms: Mapping[float, Form]
+    """How the stations of each height are written."""
     blades: tuple[Blade, ...]
     spots: tuple[Spot, ...]
     heights: tuple[tuple[int, str], ...]
     """Row and text of each height in the gutter."""
+    line: Line | None
+    """None when there is none, or no row to spare for it."""
 
     def spot_at(self, x: int, y: int) -> Spot | None:
         """The station at a cell, the nearest when two share it."""
@@ -104,24 +139,34 @@ class Drawing:
         return min(near, key=lambda spot: abs(spot.x + spot.width / 2 - x), default=None)
 
 
-def draw(marks: Sequence[Mark], width: int, height: int) -> Drawing:
-    """The reed in that many cells, in the fullest form in which no two stations touch."""
-    blades = _blades(width, height)
-    for form in FORMS:
-        spots = _spots(marks, blades, height, form)
-        if form == FORMS[-1] or _fits(spots, blades, height):
-            break
-    per = 2 if form == "stack" else 1
-    rows = _rows({mark.station.height for mark in marks}, HEAD, height - FOOT, per)
-    heights = tuple((row, f"{at:g}") for at, row in rows.items())
-    return Drawing(width, height, form, blades, tuple(spots), heights)
+def draw(
+    marks: Sequence[Mark],
+    width: int,
+    height: int,
+    tip_line: float | None = None,
+    length: float | None = None,
+) -> Drawing:
+    """The reed in that many cells, each height in the fullest form in which no stations touch.
+
+    `tip_line` and `length` are heights in millimetres: where the line of the tip goes, and where
+    the blades end; None leaves the line out, and lets the blades end at the highest station.
+    """
+    gutter = WIDE_GUTTER if width >= WIDE_FROM else GUTTER
+    blades = _blades(width, height, gutter)
+    room = max(0, height - FOOT - HEAD)
+    forms = _forms(marks, blades, room)
+    rows = _rows(forms, tip_line, length, room)
+    line = None if tip_line is None else _line(tip_line, rows, forms, gutter)
+    heights = tuple((rows[at], f"{at:g}") for at in forms if line is None or rows[at] != line.row)
+    spots = _spots(marks, blades, rows, forms)
+    return Drawing(width, height, forms, blades, tuple(spots), heights, line)
 
 
-def _blades(width: int, height: int) -> tuple[Blade, ...]:
-    full = max(1, (width - GUTTER) // 2)
+def _blades(width: int, height: int, gutter: int) -> tuple[Blade, ...]:
+    full = max(1, (width - gutter) // 2)
     found = []
     for index, name in enumerate(BLADES):
-        left = index * (full + GUTTER)
+        left = index * (full + gutter)
         last = max(HEAD, height - FOOT) - HEAD
         tapered = full >= TAPERED_FROM
         rows = []
@@ -133,35 +178,86 @@ def _blades(width: int, height: int) -> tuple[Blade, ...]:
     return tuple(found)
 
 
-def _rows(heights: set[float], first: int, end: int, per: int) -> dict[float, int]:
-    """The row of each height: to scale, but at least `per` rows apart while there is room."""
-    order = sorted(heights, reverse=True)
+def _forms(marks: Sequence[Mark], blades: Sequence[Blade], room: int) -> dict[float, Form]:
+    """The form of each height, the highest first."""
+    heights = sorted({mark.station.height for mark in marks}, reverse=True)
+    found = {at: _form(at, marks, blades) for at in heights}
+    if sum(map(_needs, found.values())) <= room:
+        return found
+    # Not enough rows to put anything over anything: shorter words then, side by side.
+    return {at: "short" if form == "stack" else form for at, form in found.items()}
+
+
+def _form(height: float, marks: Sequence[Mark], blades: Sequence[Blade]) -> Form:
+    def fits(form: Form, blade: Blade) -> bool:
+        here = [
+            mark.room(form)
+            for mark in marks
+            if mark.station.blade == blade.name and mark.station.height == height
+        ]
+        return sum(here) + len(here) - 1 <= blade.narrowest
+
+    fitting = (form for form in FORMS if all(fits(form, blade) for blade in blades))
+    return next(fitting, FORMS[-1])
+
+
+def _needs(form: Form) -> int:
+    """Rows that a station takes."""
+    return 2 if form == "stack" else 1
+
+
+def _rows(
+    forms: Mapping[float, Form], tip_line: float | None, length: float | None, room: int
+) -> dict[float, int]:
+    """The row of each height: to scale, but far enough apart while there is room."""
+    needs = {at: _needs(form) for at, form in forms.items()}
+    if tip_line is not None and sum(needs.values()) < room:
+        needs.setdefault(tip_line, 1)
+    order = sorted(needs, reverse=True)
     if not order:
         return {}
-    room = max(0, end - first - per)
-    span = order[0] - order[-1]
-    ideal = [round((order[0] - at) / span * room) if span else room // 2 for at in order]
+    lowest = order[-1]
+    highest = max(order[0], length or order[0])
+    most = max(0, room - needs[lowest])
+    span = highest - lowest
+    found = [round((highest - at) / span * most) if span else most // 2 for at in order]
     # Push apart downwards, then back up from the bottom where that ran out of the drawing.
-    for index in range(1, len(ideal)):
-        ideal[index] = max(ideal[index], ideal[index - 1] + per)
-    limit = room
-    for index in range(len(ideal) - 1, -1, -1):
-        ideal[index] = max(0, min(ideal[index], limit))
-        limit = ideal[index] - per
-    return {at: first + row for at, row in zip(order, ideal, strict=True)}
+    for index in range(1, len(order)):
+        found[index] = max(found[index], found[index - 1] + needs[order[index - 1]])
+    limit = most
+    for index in range(len(order) - 1, -1, -1):
+        found[index] = max(0, min(found[index], limit))
+        limit = found[index] - (needs[order[index - 1]] if index else 0)
+    return {at: HEAD + row for at, row in zip(order, found, strict=True)}
 
 
-def _spots(marks: Sequence[Mark], blades: Sequence[Blade], height: int, form: Form) -> list[Spot]:
-    per = 2 if form == "stack" else 1
-    rows = _rows({mark.station.height for mark in marks}, HEAD, height - FOOT, per)
+def _line(
+    tip_line: float, rows: Mapping[float, int], forms: Mapping[float, Form], gutter: int
+) -> Line | None:
+    if tip_line not in rows:
+        return None
+    number, word = f"{tip_line:g}", "tip"
+    if len(number) + 1 + len(word) <= gutter:
+        return Line(rows[tip_line], f"{number} {word}", "")
+    # A station on the line leaves no room for a word there.
+    return Line(rows[tip_line], number, "" if tip_line in forms else word)
+
+
+def _spots(
+    marks: Sequence[Mark],
+    blades: Sequence[Blade],
+    rows: Mapping[float, int],
+    forms: Mapping[float, Form],
+) -> list[Spot]:
     found: list[Spot] = []
     for blade in blades:
         edges = {row: (left, right) for row, left, right in blade.rows}
-        for at, row in rows.items():
+        for at, form in forms.items():
             here = [m for m in marks if m.station.blade == blade.name and m.station.height == at]
             here.sort(key=lambda mark: mark.station.across)
-            left, right = edges.get(row + per - 1, (blade.middle, blade.middle + 1))
-            found += _spread(here, row, left, right, form)
+            beside = (blade.middle, blade.middle + 1)
+            left, right = edges.get(rows[at] + _needs(form) - 1, beside)
+            found += _spread(here, rows[at], left, right, form)
     return found
 
 
@@ -183,23 +279,3 @@ def _spread(marks: list[Mark], row: int, left: int, right: int, form: Form) -> l
         xs[index] = min(xs[index], edge - widths[index])
         edge = xs[index] - 1
     return [Spot(mark, x, row, text) for mark, x, text in zip(marks, xs, texts, strict=True)]
-
-
-def _fits(spots: Sequence[Spot], blades: Sequence[Blade], height: int) -> bool:
-    """Whether every station lies on its blade and none touches another."""
-    edges = {
-        (blade.name, row): (left, right) for blade in blades for row, left, right in blade.rows
-    }
-    cells: dict[tuple[str, int], list[tuple[int, int]]] = {}
-    for spot in spots:
-        for row in range(spot.y, spot.y + len(spot.lines)):
-            place = (spot.mark.station.blade, row)
-            left, right = edges.get(place, (0, 0))
-            if spot.x < left or spot.x + spot.width > right:
-                return False
-            cells.setdefault(place, []).append((spot.x, spot.x + spot.width))
-    return all(
-        first[1] < second[0]
-        for taken in cells.values()
-        for first, second in pairwise(sorted(taken))
-    )

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
+import msgspec
 from textual.binding import Binding
 from textual.keys import KEY_DISPLAY_ALIASES, Keys, format_key
 
@@ -15,8 +15,7 @@ class KeysError(GaugelinkError):
     """The keys that were asked for cannot be used; the text names the action and the key."""
 
 
-@dataclass(frozen=True, slots=True)
-class Action:
+class Action(msgspec.Struct, frozen=True):
     """Something that the maker can do at the bench."""
 
     id: str
@@ -44,8 +43,8 @@ ACTIONS: tuple[Action, ...] = (
     Action(
         "scrape_more", ("S",), "scrape 5", "scrape the zone in hand, five strokes", practice=True
     ),
-    Action("lift", ("l",), "lift", "lift the spindle off the reed", practice=True),
-    Action("help", ("?", "f1"), "help", "show or leave this page", everywhere=True),
+    Action("lift", ("l",), "lift", "lift the spindle, or set it down again", practice=True),
+    Action("help", ("?", "f1"), "help", "show this page of keys, or leave it", everywhere=True),
     Action("palette", ("ctrl+p",), "all", "search everything there is to do", everywhere=True),
     Action("quit", ("q",), "quit", "leave the bench; the walk can be resumed", everywhere=True),
 )

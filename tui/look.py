@@ -26,6 +26,7 @@ INK = "#efe6d5"
 FAINT = "#a3967f"
 CANE = "#d3bf92"
 SPINE = "#b9a273"
+SCRATCH = "#6b542c"
 THREAD = "#7d4b3a"
 DARK = "#1c1509"
 

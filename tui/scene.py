@@ -38,6 +38,9 @@ STYLE = "millrace-long"
 STAGE = "balance"
 GAUGE = "dial"
 
+AFTER_CAPTURES = 1000.0
+"""Seconds on the hub's clock: the scene's captures are all made earlier."""
+
 PLAN = Plan(reed=REED, style=STYLE, stage=STAGE, gauge=GAUGE)
 
 # Off the target by so many hundredths, station after station: mostly cane left to take.
@@ -112,13 +115,15 @@ def reading(
     standing: Literal["moving", "settling", "settled"] = "moving",
     still: float = 0.0,
     seq: int = 1,
+    *,
+    pushed: bool = False,
 ) -> ReadingEvent:
-    """A reading of the scene's gauge, which shows whole hundredths."""
+    """A reading of the scene's gauge, which shows whole hundredths, after all its captures."""
     value = Decimal(hundredths)
     return ReadingEvent(
         gauge=GAUGE,
         seq=seq,
-        at=float(seq),
+        at=AFTER_CAPTURES + seq,
         hundredths=value,
         resolution=Decimal(1),
         unit="mm",
@@ -126,6 +131,7 @@ def reading(
         standing=standing,
         settled=value if standing == "settled" else None,
         still=still,
+        pushed=pushed,
     )
 
 
@@ -190,7 +196,11 @@ def walk(
         to_go=sum(each.amount for each in found if each and each.word == "take"),
         complete=all(each is not None and each.word != "take" for each in found),
         dwell=style.walking.dwell,
+        still_for=style.settling.still_for,
+        length=style.stage(stage).length,
+        tip_line=style.lengths.tip_line,
         after=after.name if after else "",
+        after_title=after.title if after else "",
     )
 
 

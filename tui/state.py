@@ -25,6 +25,14 @@ from tui.words import number, place
 
 Kind = Literal["plain", "captured", "refused", "trouble"]
 
+UNTAKEN = {"no reading", "link lost", "stale", "moving", "same contact", "not cane", "not saved"}
+"""Refusals of a capture; the others refuse a move, or that there is anything to do."""
+
+PLACE_ANEW = {"same contact", "not cane"}
+"""Refusals after which the spindle has to be set down anew."""
+
+NO_WALK = "no walk yet: choose a reed and a stage first"
+
 REMEMBERED = 12
 """Captures that the list of the newest ones can show at most."""
 
@@ -38,6 +46,28 @@ class Notice:
 
     kind: Kind
     text: str
+    aside: str = ""
+    """Said beside it, without taking its place."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scraped:
+    """What the knife of practice has just done."""
+
+    station: str
+    zone: str
+    """Its title."""
+    strokes: int
+
+    @property
+    def said(self) -> str:
+        """In words: `5 strokes · windows, crossed side, left`."""
+        strokes = f"{self.strokes} stroke{'s' if self.strokes > 1 else ''}"
+        try:
+            station = parse_key(self.station)
+        except ValueError:
+            return f"{strokes} · {self.zone}, {self.station}"
+        return f"{strokes} · {self.zone}, {station.blade} side, {station.side}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +88,8 @@ class BenchState:
     notice: Notice | None = None
     alert: str = ""
     """The zone that has just come on target."""
+    scraped: Scraped | None = None
+    """In practice: the last scrape, until the walk goes on."""
     captures: tuple[Captured, ...] = ()
     """The newest captures of this walk, newest first."""
 
@@ -105,10 +137,31 @@ class BenchState:
         return self.reading.hundredths if settled is None else settled
 
     @property
+    def stands(self) -> bool:
+        """Whether what the readout shows has settled, and is not of an earlier time."""
+        reading = self.reading
+        return bool(reading and reading.standing == "settled" and self.linked and not self.quiet)
+
+    @property
+    def spent(self) -> bool:
+        """Whether what stands in the readout has been captured, and the walk has gone on.
+
+        It says nothing about the station to measure now until the spindle has been lifted.
+        """
+        reading = self.reading
+        if not self.captures or reading is None or reading.standing != "settled":
+            return False
+        last = self.captures[0]
+        here = self.stop is not None and self.stop.station == last.station
+        return not here and reading.at - reading.still <= last.at
+
+    @property
     def verdict(self) -> Verdict | None:
         """The verdict on the live value here; None without a station, or with no cane under it."""
         live, stop, reading = self.live, self.stop, self.reading
         if live is None or stop is None or reading is None or not self.linked or self.quiet:
+            return None
+        if self.spent:
             return None
         if not 0 < live <= THICKEST_SHOWN:
             return None
@@ -131,16 +184,26 @@ def see(state: BenchState, event: Event) -> BenchState:
         return _walked(state, event)
     if isinstance(event, Captured):
         said = f"{number(event.hundredths)}, {event.verdict} · {place(event.station)}"
-        if event.supersedes is not None:
-            said += " · takes the place of the one before"
+        anew = "" if event.supersedes is None else "takes the place of the last"
         captures = (event, *state.captures)[:REMEMBERED]
-        return replace(state, notice=Notice("captured", said), captures=captures, alert="")
+        notice = Notice("captured", said, anew)
+        return replace(state, notice=notice, captures=captures, alert="", scraped=None)
     if isinstance(event, ZoneAlert):
         return replace(state, alert=event.title)
+    return _refused(state, event)
+
+
+def _refused(state: BenchState, event: Refused) -> BenchState:
     if event.why == "done" and state.walk is not None and state.walk.complete:
-        # Nothing went wrong: the banner already says what follows.
-        return replace(state, notice=None)
-    return replace(state, notice=Notice("refused", event.text))
+        # Nothing went wrong: the banner already says what follows. What the answer to the press
+        # led to may have been said before this event came, and stands.
+        return replace(state, notice=None if _is_refusal(state.notice) else state.notice)
+    if event.why == "too soon":
+        # A bounce of the pedal is no trouble, and what it followed must stay readable.
+        kept = state.notice or Notice("plain", "")
+        return replace(state, notice=replace(kept, aside=event.text))
+    lead = "NOT TAKEN · " if event.why in UNTAKEN else ""
+    return replace(state, notice=Notice("refused", lead + event.text))
 
 
 def rings(before: BenchState, event: Event, after: BenchState) -> bool:
@@ -149,9 +212,51 @@ def rings(before: BenchState, event: Event, after: BenchState) -> bool:
         known = before.gauges.get(event.name)
         return event.link == "down" and (known is None or known.link != "down")
     if isinstance(event, Refused):
+        if event.why == "too soon":
+            return False
         refused = after.notice is not None and after.notice.kind == "refused"
         return refused and event.bench == after.bench
     return isinstance(event, ZoneAlert) and event.bench == after.bench
+
+
+def wants_placing(event: Event, after: BenchState, lifted: bool) -> bool:
+    """Whether a capture was refused because the spindle has to be set down, or set down anew."""
+    if not isinstance(event, Refused) or event.bench != after.bench:
+        return False
+    return event.why in (UNTAKEN if lifted else PLACE_ANEW)
+
+
+def hushed(state: BenchState) -> BenchState:
+    """The state once no reading has come for a while; a gauge sent by its button is never late."""
+    if state.reading is None or state.reading.pushed:
+        return state
+    return replace(state, quiet=True)
+
+
+def scraped(state: BenchState, stop: StopView, strokes: int) -> BenchState:
+    """The state after so many more strokes at a station."""
+    last = state.scraped
+    if last is not None and last.station == stop.station:
+        strokes += last.strokes
+    title = zone_title(state.walk, stop.zone)
+    return replace(state, scraped=Scraped(stop.station, title, strokes), alert="")
+
+
+def zone_title(walk: WalkEvent | None, name: str) -> str:
+    """The title of a zone; its name when the walk does not say it."""
+    zones = walk.zones if walk else ()
+    return next((zone.title for zone in zones if zone.name == name), name)
+
+
+def why_not_next(walk: WalkEvent | None) -> Notice | None:
+    """Why the stage that follows cannot be started now; None when it can."""
+    if walk is None:
+        return Notice("trouble", NO_WALK)
+    if walk.at_stop is not None and not walk.complete:
+        return Notice("trouble", f"this pass is not done yet: {walk.done} of {walk.of}")
+    if not walk.after:
+        return Notice("plain", "this was the last stage: nothing follows it")
+    return None
 
 
 def gone(state: BenchState, reason: str) -> BenchState:
@@ -167,15 +272,24 @@ def _walked(state: BenchState, event: WalkEvent) -> BenchState:
         event.stage,
     )
     if not same:
-        return replace(state, walk=event, captures=(), notice=None, alert="")
+        return replace(state, walk=event, captures=(), notice=None, alert="", scraped=None)
     moved = before is not None and (before.at_stop, before.paused, before.in_pass) != (
         event.at_stop,
         event.paused,
         event.in_pass,
     )
     # A refusal is answered by the next move; a capture stays readable through the move it causes.
-    refused = state.notice is not None and state.notice.kind == "refused"
-    return replace(state, walk=event, notice=None if moved and refused else state.notice)
+    return replace(
+        state,
+        walk=event,
+        notice=None if moved and _is_refusal(state.notice) else state.notice,
+        alert=state.alert if before is not None and before.in_pass == event.in_pass else "",
+        scraped=None if moved else state.scraped,
+    )
+
+
+def _is_refusal(notice: Notice | None) -> bool:
+    return notice is not None and notice.kind == "refused"
 
 
 def _stop(walk: WalkEvent, index: int | None) -> StopView | None:

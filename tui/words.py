@@ -18,15 +18,30 @@ SAFETY = (
 
 TENTH = Decimal("0.1")
 
+LONGEST_FIGURES = len("-1270")
+
 
 def number(hundredths: Decimal) -> str:
     """A thickness as it is said: whole hundredths, with a tenth only when there is one.
 
     The screen has no room for more; the verdict is made from all digits.
     """
-    tenths = hundredths.quantize(TENTH)
+    tenths = hundredths.quantize(TENTH) + 0  # a zero has no sign
     whole = tenths.to_integral_value()
     return f"{whole:f}" if tenths == whole else f"{tenths:f}"
+
+
+def figures(hundredths: Decimal | None) -> str:
+    """A thickness for the readout, which has room for five signs at most; `--` for none.
+
+    Tenths are left out from a millimetre on, and below minus a tenth of one: there the spindle is
+    in the air, or the gauge is not zeroed.
+    """
+    if hundredths is None:
+        return "--"
+    fine = -TENTH * 99 < hundredths < 100
+    text = number(hundredths if fine else hundredths.to_integral_value())
+    return text if len(text) <= LONGEST_FIGURES else "--"
 
 
 def target(wanted: Decimal, tolerance: Decimal) -> str:
@@ -43,5 +58,5 @@ def place(key: str) -> str:
 
 
 def seconds(time: float) -> str:
-    """A short time: `0.6 s`."""
-    return f"{time:.1f} s"
+    """A time: `0.6 s`, and in whole seconds once nobody looks for tenths."""
+    return f"{time:.1f} s" if time < 100 else f"{time:.0f} s"

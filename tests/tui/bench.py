@@ -44,6 +44,22 @@ def make(
     return RungApp(factory, plan, **{**steady, **options})
 
 
+class Spindle:
+    """The hands of practice mode, written down."""
+
+    def __init__(self) -> None:
+        self.did: list[tuple[object, ...]] = []
+
+    async def place(self, station: str) -> None:
+        self.did.append(("place", station))
+
+    async def lift(self) -> None:
+        self.did.append(("lift",))
+
+    async def scrape(self, station: str, zone: str, strokes: int) -> None:
+        self.did.append(("scrape", station, zone, strokes))
+
+
 class Bench:
     """A running bench, and the hub's side of it."""
 

@@ -1,19 +1,19 @@
-"""What keys, clicks and events do at the bench."""
+"""What keys, clicks and the hub's coming and going do at the bench."""
 
 from __future__ import annotations
 
 import re
 from dataclasses import replace
-from typing import Any
 
 import msgspec
 import pytest
 from textual.command import CommandPalette
 from textual.events import Resize
-from textual.geometry import Size
-from textual.widgets import Digits, OptionList, Static
+from textual.geometry import Region, Size
+from textual.widget import Widget
+from textual.widgets import OptionList, Static
 
-from gaugelink.daemon.client import HubError, HubGone
+from gaugelink.daemon.client import HubGone
 from gaugelink.daemon.messages import (
     AddGauge,
     Follow,
@@ -22,7 +22,7 @@ from gaugelink.daemon.messages import (
     StartWalk,
     ZoneAlert,
 )
-from tests.tui.bench import bench, make
+from tests.tui.bench import Spindle, bench, make
 from tui import scene
 from tui.keys import ACTIONS, shown
 from tui.plan import Plan
@@ -30,30 +30,13 @@ from tui.scene import SceneClient
 from tui.screens.choose import ChooseScreen
 from tui.screens.help import HelpScreen
 from tui.screens.safety import SafetyScreen
-from tui.widgets.keybar import KeyBar, Notice
-from tui.widgets.readout import Compare, LiveVerdict, Place, Standing, StillBar
+from tui.widgets.keybar import Notice
+from tui.widgets.readout import Compare, LiveVerdict
 from tui.widgets.reed_view import ReedView
-from tui.widgets.status import Banner, Header
-from tui.widgets.zones import Progress, Zones
+from tui.widgets.status import Banner
 
 COMPLETE = scene.walk(34, offsets=(0,))
 NO_WALK = Plan(gauge=scene.GAUGE)
-
-
-class Spindle:
-    """The hands of practice mode, written down."""
-
-    def __init__(self) -> None:
-        self.did: list[tuple[object, ...]] = []
-
-    async def place(self, station: str) -> None:
-        self.did.append(("place", station))
-
-    async def lift(self) -> None:
-        self.did.append(("lift",))
-
-    async def scrape(self, station: str, zone: str, strokes: int) -> None:
-        self.did.append(("scrape", station, zone, strokes))
 
 
 @pytest.mark.parametrize(
@@ -105,102 +88,6 @@ async def test_the_hub_is_asked_for_what_the_plan_says() -> None:
         ]
 
 
-async def test_the_readout_says_settled_or_moving_and_what_to_do() -> None:
-    async with bench() as at:
-        digits = at.app.screen.query_one(Digits)
-        await at.hear(scene.reading("47", "moving"))
-        assert digits.value == "47"
-        assert "moving" in at.text(Standing)
-        await at.hear(scene.reading("43", "settled", 0.5))
-        assert digits.value == "43"
-        assert "SETTLED" in at.text(Standing)
-        assert at.text(LiveVerdict) == " TAKE 3   target 40 ±1"
-        assert at.text(Place) == "crossed, left, 53\nwindows"
-
-
-async def test_in_dwell_mode_the_bar_runs_to_the_capture() -> None:
-    async with bench() as at:
-        await at.hear(scene.walk(2, dwell=True))
-        lengths = []
-        for still in (0.0, 0.4, 0.8):
-            await at.hear(scene.reading("43", "settling" if still < 0.4 else "settled", still))
-            lengths.append(at.text(StillBar).count("━"))
-        assert "takes at 0.8 s" in at.text(StillBar)
-        full = lengths[2]
-        assert lengths[0] == 0
-        assert lengths[1] == pytest.approx(full / 2, abs=1)
-        assert "─" not in at.text(StillBar)
-
-
-async def test_mirrored_and_opposite_stand_beside_the_live_value() -> None:
-    async with bench() as at:
-        await at.hear(scene.walk(22), scene.reading("42", "settled", 0.5))
-        assert at.text(Place).startswith("uncrossed, right, 59")
-        mirrored, opposite = at.text(Compare).splitlines()
-        stops = scene.walk(22).stops
-        at_key = {stop.station: stop for stop in stops}
-        assert f"{at_key['uncrossed/59/-0.5'].hundredths}" in mirrored
-        assert f"{at_key['crossed/59/-0.5'].hundredths}" in opposite
-
-
-async def test_what_comes_next_and_what_is_to_go() -> None:
-    async with bench() as at:
-        walk = scene.walk(5)
-        await at.hear(walk)
-        said = at.text(Progress)
-        assert "next  crossed, left, 62" in said
-        assert f"to go {walk.to_go}" in said
-        assert "5 of 34" in said
-        assert "windows" in at.text(Zones)
-        assert "take 5" in at.text(Zones)
-
-
-async def test_a_capture_is_said() -> None:
-    async with bench() as at:
-        walk = scene.walk(1)
-        await at.hear(walk, scene.captured(walk, 0))
-        assert at.text(Notice) == "captured  43, take 3 · crossed, left, 53"
-        assert at.app.rung == 0
-
-
-async def test_a_refusal_is_shown_and_rings() -> None:
-    async with bench() as at:
-        await at.hear(Refused("bench", "moving", "not settled yet: hold still and press again"))
-        assert at.text(Notice) == "NOT TAKEN · not settled yet: hold still and press again"
-        assert at.app.rung == 1
-
-
-async def test_what_the_hub_would_not_do_is_said_and_rings() -> None:
-    async with bench(SceneClient({Press: HubError("no walk at this bench; start one")})) as at:
-        await at.press("k")
-        assert "no walk at this bench" in at.text(Notice)
-        assert at.app.rung == 1
-
-
-async def test_a_zone_on_target_rings_and_has_the_banner_until_the_next_capture() -> None:
-    async with bench() as at:
-        walk = scene.walk(12)
-        await at.hear(walk, ZoneAlert("bench", scene.REED, "windows", "windows"))
-        assert at.text(Banner) == "ZONE ON TARGET · windows: leave it"
-        assert at.app.rung == 1
-        await at.hear(scene.captured(walk, 11))
-        assert "ZONE" not in at.text(Banner)
-
-
-async def test_a_lost_link_is_said_at_once_with_reason_and_retry() -> None:
-    async with bench() as at:
-        await at.hear(scene.reading("43", "settled", 0.5))
-        await at.hear(scene.gauge("down", "the port is gone: plug it in", 2.0))
-        assert at.text(Banner) == ("LINK DOWN · the port is gone: plug it in; trying again in 2 s")
-        assert "link down" in at.text(Header)
-        assert at.app.screen.query_one(Digits).value == "--"
-        assert at.app.rung == 1
-        await at.hear(scene.gauge(status="battery low"), scene.reading("41"))
-        assert "LINK" not in at.text(Banner)
-        assert "link up · battery low" in at.text(Header)
-        assert at.app.screen.query_one(Digits).value == "41"
-
-
 async def test_a_click_on_a_station_goes_there() -> None:
     async with bench() as at:
         reed = at.app.screen.query_one(ReedView)
@@ -209,14 +96,6 @@ async def test_a_click_on_a_station_goes_there() -> None:
         await at.pilot.pause()
         stations = [spot.mark.key for spot in (reed.drawing.spots[0], reed.drawing.spots[-1])]
         assert at.presses == [("goto", station) for station in stations]
-
-
-async def test_a_click_on_a_key_does_what_the_key_does() -> None:
-    async with bench() as at:
-        keys = at.app.screen.query_one(KeyBar)
-        await at.pilot.click(KeyBar, offset=(keys.place_of("skip"), 0))
-        await at.pilot.pause()
-        assert at.presses == [("skip", "")]
 
 
 async def test_keys_can_be_configured() -> None:
@@ -257,9 +136,30 @@ async def test_enter_at_a_complete_stage_starts_the_one_that_follows() -> None:
     async with bench(SceneClient({Press: done})) as at:
         await at.hear(COMPLETE)
         assert "COMPLETE" in at.text(Banner)
-        assert "rested" in at.text(Banner)
+        assert at.text(Banner).endswith("n: next stage, After the night")
         await at.press("enter")
         assert [walk.stage for walk in at.client.asked(StartWalk)] == ["balance", "rested"]
+
+
+@pytest.mark.parametrize("size", [(80, 24), (100, 30), (120, 40)])
+async def test_nothing_moves_when_the_state_changes(size: tuple[int, int]) -> None:
+    async with bench(size=size) as at:
+
+        def places() -> list[Region]:
+            return [each.region for each in at.app.screen_stack[0].walk_children(Widget)]
+
+        before = places()
+        walk = scene.walk(34)
+        for event in (
+            scene.reading("1240.5"),
+            scene.reading("-1270"),
+            scene.captured(walk, 33),
+            ZoneAlert("bench", scene.REED, "windows", "windows"),
+            walk,
+            scene.gauge("down", "a long reason " * 20, 2.0),
+        ):
+            await at.hear(event)
+            assert places() == before
 
 
 async def test_a_bouncing_pedal_at_the_end_does_not_start_the_next_stage() -> None:
@@ -279,34 +179,6 @@ async def test_next_waits_until_the_pass_is_done() -> None:
         assert "PASS 1 DONE" in at.text(Banner)
         await at.press("n")
         assert [walk.stage for walk in at.client.asked(StartWalk)] == ["balance", "rested"]
-
-
-async def test_practice_moves_the_spindle_with_the_walk_and_scrapes() -> None:
-    spindle = Spindle()
-    async with bench(practice=spindle) as at:
-        await at.hear(scene.walk(1))
-        await at.press("s")
-        await at.press("S")
-        await at.press("l")
-        await at.hear(scene.walk(34))
-        here = "crossed/53/+0.5"
-        assert spindle.did == [
-            ("place", "crossed/53/-0.5"),
-            ("place", here),
-            ("scrape", here, "windows", 1),
-            ("place", here),
-            ("scrape", here, "windows", 5),
-            ("place", here),
-            ("lift",),
-            ("lift",),
-        ]
-
-
-async def test_without_practice_the_knife_is_out_of_reach() -> None:
-    async with bench() as at:
-        await at.press("s", "S", "l")
-        assert at.app.rung == 0
-        assert at.presses == []
 
 
 async def test_without_a_reed_the_rack_is_shown_and_enter_starts_the_walk() -> None:
@@ -361,28 +233,6 @@ async def test_while_the_hub_is_away_it_says_so_and_takes_nothing() -> None:
         await at.press("space")
         assert "the hub is away: nothing done" in at.text(Notice)
         assert at.app.rung == rung + 1
-
-
-async def test_a_flood_of_readings_ends_with_the_newest_and_loses_no_event() -> None:
-    walk = scene.walk(34)
-    async with bench(frame=1 / 30) as at:
-        captures = [scene.captured(walk, index) for index in range(34)]
-        flood: list[Any] = []
-        for index in range(3400):
-            flood.append(scene.reading(str(20 + index % 60), seq=index))
-            if index % 100 == 0:
-                flood.append(captures[index // 100])
-        await at.hear(*flood, scene.reading("77", "settled", 1.0, seq=9999))
-        await at.until(lambda: at.app.screen.query_one(Digits).value == "77")
-        assert at.app.state is not None
-        assert at.app.state.captures[0] == captures[33]
-
-
-async def test_a_gauge_that_falls_silent_is_said_to_be() -> None:
-    async with bench(quiet_after=0.05) as at:
-        await at.hear(scene.reading("43", "settled", 0.5))
-        await at.until(lambda: "silent" in at.text(Standing))
-        assert at.text(LiveVerdict).startswith(" – ")
 
 
 async def test_odd_walks_are_shown_without_a_fault() -> None:

@@ -69,6 +69,15 @@ STATES: dict[str, Sequence[Event]] = {
         SETTLED,
         scene.gauge("down", "/dev/ttyUSB0 is gone: plug the cable in", 2.0),
     ],
+    "bounced": [
+        MIDWAY,
+        *SOFAR,
+        scene.reading("41", "moving"),
+        Refused("bench", "too soon", "second press: not taken"),
+    ],
+    "to_lift": [MIDWAY, *SOFAR, msgspec.structs.replace(SETTLED, at=SOFAR[-1].at)],
+    "pushed": [MIDWAY, *SOFAR, scene.reading("42", "settled", pushed=True)],
+    "last_stage": [scene.walk(99, stage="finish", offsets=(0,)), scene.reading("1240", "moving")],
     "battery_low": [MIDWAY, SETTLED, scene.gauge(status="battery low")],
     "paused": [scene.walk(22, paused=True), SETTLED],
     "skipped": [scene.walk(22, skipped=(3, 20)), SETTLED],
@@ -114,17 +123,27 @@ def test_state(state: str, snap_compare: Snap) -> None:
     assert snap_compare(make([client]), terminal_size=SMALL, run_before=run_before)
 
 
-@pytest.mark.parametrize("state", ["settled", "three_across", "complete"])
+@pytest.mark.parametrize(
+    "state", ["settled", "moving", "pushed", "spindle_up", "three_across", "pass_done", "complete"]
+)
 def test_state_with_room(state: str, snap_compare: Snap) -> None:
     client = SceneClient()
     run_before = feed(client, STATES[state])
     assert snap_compare(make([client]), terminal_size=LARGE, run_before=run_before)
 
 
-def test_without_colour(snap_compare: Snap, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("state", ["settled", "three_across", "pass_done"])
+def test_state_in_a_middling_size(state: str, snap_compare: Snap) -> None:
+    client = SceneClient()
+    run_before = feed(client, STATES[state])
+    assert snap_compare(make([client]), terminal_size=(100, 30), run_before=run_before)
+
+
+@pytest.mark.parametrize("state", ["settled", "over", "refused", "zone_alert", "second_pass"])
+def test_without_colour(state: str, snap_compare: Snap, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("NO_COLOR", "1")
     client = SceneClient()
-    run_before = feed(client, STATES["settled"])
+    run_before = feed(client, STATES[state])
     assert snap_compare(make([client]), terminal_size=SMALL, run_before=run_before)
 
 
@@ -165,6 +184,18 @@ def test_practice(snap_compare: Snap) -> None:
     app = make([client], practice=Still())
     run_before = feed(client, STATES["settled"])
     assert snap_compare(app, terminal_size=SMALL, run_before=run_before)
+
+
+def test_scraped(snap_compare: Snap) -> None:
+    client = SceneClient()
+
+    async def run_before(pilot: Pilot[None]) -> None:
+        await feed(client, STATES["settled"])(pilot)
+        await pilot.press("S")
+        await pilot.pause()
+
+    app = make([client], practice=Still())
+    assert snap_compare(app, terminal_size=(100, 30), run_before=run_before)
 
 
 @pytest.mark.parametrize("size", [SMALL, LARGE], ids=["small", "large"])

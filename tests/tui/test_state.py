@@ -6,12 +6,24 @@ from dataclasses import replace
 from decimal import Decimal
 
 import msgspec
+import pytest
 
+from gaugelink.capture.walk import Why
 from gaugelink.craft.reed import Station
 from gaugelink.craft.verdict import Verdict
 from gaugelink.daemon.messages import Refused, ZoneAlert
 from tui import scene
-from tui.state import BenchState, gone, rings, see
+from tui.state import (
+    BenchState,
+    Notice,
+    gone,
+    hushed,
+    rings,
+    scraped,
+    see,
+    wants_placing,
+    why_not_next,
+)
 
 HERE = replace(BenchState(gauge=scene.GAUGE), hub="here")
 REFUSED = Refused("bench", "moving", "not settled yet: hold still and press again")
@@ -60,9 +72,114 @@ def test_a_refusal_rings_and_stands_until_the_walk_moves() -> None:
     refused = see(state, REFUSED)
     assert rings(state, REFUSED, refused)
     assert refused.notice is not None
-    assert refused.notice.text == REFUSED.text
+    assert refused.notice.text == f"NOT TAKEN · {REFUSED.text}"
     assert see(refused, scene.walk(0)).notice == refused.notice
     assert see(refused, scene.walk(1)).notice is None
+
+
+@pytest.mark.parametrize("why", ["nowhere", "paused", "done"])
+def test_a_refused_move_is_not_said_to_be_a_reading_not_taken(why: Why) -> None:
+    state = see(HERE, scene.walk(0))
+    refused = Refused("bench", why, "this is the first station")
+    after = see(state, refused)
+    assert after.notice == Notice("refused", "this is the first station")
+    assert rings(state, refused, after)
+
+
+def test_a_bounce_is_said_beside_the_capture_and_does_not_ring() -> None:
+    walk = scene.walk(1)
+    state = see(see(HERE, walk), scene.captured(walk, 0))
+    bounce = Refused("bench", "too soon", "second press: not taken")
+    after = see(state, bounce)
+    assert after.notice == Notice(
+        "captured", "43, take 3 · crossed, left, 53", "second press: not taken"
+    )
+    assert not rings(state, bounce, after)
+    assert see(after, bounce).notice == after.notice
+
+
+def test_a_bounce_alone_is_said_plainly() -> None:
+    state = see(HERE, scene.walk(4))
+    after = see(state, Refused("bench", "too soon", "second press: gone one station only"))
+    assert after.notice == Notice("plain", "", "second press: gone one station only")
+
+
+def test_what_was_captured_is_no_verdict_on_the_next_station() -> None:
+    walk = scene.walk(1)
+    capture = scene.captured(walk, 0)
+    at = capture.at
+    state = see(see(HERE, walk), capture)
+
+    def stood(since: float, until: float) -> BenchState:
+        event = scene.reading("43", "settled", until - since)
+        return see(state, msgspec.structs.replace(event, at=at + until))
+
+    still_there = stood(since=-0.5, until=0.3)
+    assert still_there.spent
+    assert still_there.verdict is None
+    anew = stood(since=0.6, until=1.1)
+    assert not anew.spent
+    assert anew.verdict == Verdict("take", 3)
+    again = see(still_there, scene.walk(0))
+    assert not again.spent, "back at the station that it was captured at"
+
+
+def test_a_pushed_reading_is_never_late_and_is_spent_by_its_capture() -> None:
+    walk = scene.walk(1)
+    pushed = scene.reading("43", "settled", pushed=True)
+    state = see(see(HERE, walk), pushed)
+    assert hushed(state) is state
+    assert hushed(see(state, scene.reading("43"))).quiet
+    capture = msgspec.structs.replace(scene.captured(walk, 0), at=pushed.at)
+    assert see(state, capture).spent
+    again = scene.reading("42", "settled", seq=2, pushed=True)
+    assert not see(see(state, capture), again).spent
+
+
+def test_strokes_at_one_station_add_up_until_the_walk_goes_on() -> None:
+    walk = scene.walk(0)
+    state = see(HERE, walk)
+    state = scraped(scraped(state, walk.stops[0], 1), walk.stops[0], 5)
+    assert state.scraped is not None
+    assert state.scraped.said == "6 strokes · windows, crossed side, left"
+    one = scraped(state, walk.stops[1], 1).scraped
+    assert one is not None
+    assert one.said == "1 stroke · windows, crossed side, right"
+    assert see(state, scene.walk(1)).scraped is None
+    assert see(state, scene.captured(scene.walk(1), 0)).scraped is None
+
+
+@pytest.mark.parametrize(
+    ("why", "lifted", "wanted"),
+    [
+        ("same contact", False, True),
+        ("not cane", False, True),
+        ("moving", False, False),
+        ("moving", True, True),
+        ("too soon", True, False),
+        ("done", True, False),
+    ],
+)
+def test_practice_sets_the_spindle_down_when_that_is_what_a_capture_lacks(
+    why: Why, lifted: bool, wanted: bool
+) -> None:
+    state = see(HERE, scene.walk(0))
+    assert wants_placing(Refused("bench", why, "no"), state, lifted) == wanted
+    assert not wants_placing(Refused("window", why, "no"), state, lifted)
+
+
+def test_an_alert_ends_with_its_pass() -> None:
+    state = see(HERE, scene.walk(34))
+    state = see(state, ZoneAlert("bench", scene.REED, "corners", "corners"))
+    assert see(state, scene.walk(34)).alert == "corners"
+    assert see(state, scene.walk(34, in_pass=2)).alert == ""
+
+
+def test_why_no_stage_can_follow() -> None:
+    assert why_not_next(scene.walk(34)) is None
+    early, last = why_not_next(scene.walk(4)), why_not_next(scene.walk(99, stage="finish"))
+    assert early == Notice("trouble", "this pass is not done yet: 4 of 34")
+    assert last == Notice("plain", "this was the last stage: nothing follows it")
 
 
 def test_nothing_left_at_a_complete_stage_is_no_refusal() -> None:
@@ -71,6 +188,9 @@ def test_nothing_left_at_a_complete_stage_is_no_refusal() -> None:
     after = see(state, done)
     assert after.notice is None
     assert not rings(state, done, after)
+    assert see(see(state, REFUSED), done).notice is None
+    told = replace(state, notice=Notice("plain", "this was the last stage: nothing follows it"))
+    assert see(told, done) == told
 
 
 def test_readings_left_out_are_counted() -> None:

@@ -13,7 +13,7 @@ from textual.screen import Screen
 
 from tui.keys import bindings
 from tui.widgets.keybar import KeyBar, Notice
-from tui.widgets.pane import Pane, has_room
+from tui.widgets.pane import Pane, has_much_room, has_room
 from tui.widgets.readout import Readout
 from tui.widgets.reed_view import ReedView
 from tui.widgets.status import Banner, Header
@@ -56,7 +56,7 @@ class BenchScreen(Screen[None]):
             event.prevent_default()
             return
         self.set_class(has_room(event.size), "-wide")
-        self.query_one("#side").set_class(has_room(event.size), "-wide")
+        self.set_class(has_much_room(event.size), "-large")
         self.call_after_refresh(self._again)
 
     def show(self, state: BenchState) -> None:

@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
+import msgspec
 from textual.content import Content
 from textual.events import Click, Resize
 from textual.widgets import Static
 
 from tui.keys import ACTIONS, Action, command, shown
 from tui.look import FAINT, INK
-from tui.widgets.pane import Pane, has_room
+from tui.widgets.pane import Pane
 
 if TYPE_CHECKING:
     from tui.state import BenchState
 
-NARROW = ("capture", "back", "retake", "skip", "pause", "again", "help", "quit")
-"""What a bar of 80 cells has room for; the rest is in the help and the palette."""
-PRACTISING = ("capture", "back", "retake", "skip", "scrape", "lift", "help", "quit")
+FIRST = (
+    *("quit", "help", "capture", "back", "retake", "scrape", "skip", "lift", "pause", "again"),
+    *("next", "scrape_more", "choose", "palette"),
+)
+"""Which actions get a place when there is not room for all; the help has the others too."""
+
+GAP = 2
+"""Cells between two entries."""
 
 
 class Notice(Pane):
@@ -31,11 +37,14 @@ class Notice(Pane):
         super().show(state)
 
     def tell(self, state: BenchState) -> Content:
-        if state.notice is None:
+        notice = state.notice
+        if notice is None:
             return Content()
-        lead = {"captured": "captured  ", "refused": "NOT TAKEN · "}.get(state.notice.kind, "")
-        said = Content.assemble((lead, "bold"), state.notice.text)
-        return said.truncate(max(20, self.size.width - 2), ellipsis=True)
+        lead = "captured  " if notice.kind == "captured" else ""
+        aside = f" · {notice.aside}" if notice.text and notice.aside else notice.aside
+        said = Content.assemble((lead, "bold"), notice.text)
+        room = max(20, self.size.width - len(aside))
+        return Content.assemble(said.truncate(room, ellipsis=True), (aside, FAINT))
 
 
 class KeyBar(Static):
@@ -43,40 +52,58 @@ class KeyBar(Static):
 
     def __init__(self, keys: Mapping[str, Sequence[str]], practising: bool) -> None:
         super().__init__()
-        self._keys = keys
-        self._practising = practising
+        self._entries = [
+            Entry(action, shown(keys[action.id][0]))
+            for action in ACTIONS
+            if practising or not action.practice
+        ]
+        self._offered: list[Entry] = []
 
     def on_resize(self, event: Resize) -> None:
         """Offer as many as there is room for."""
+        self._offered = fitting(self._entries, self.content_size.width)
         parts = [
-            Content.assemble((key, f"bold {INK}"), (f" {action.title}", FAINT), "  ")
-            for action, key in self._offered()
+            Content.assemble((entry.key, f"bold {INK}"), (f" {entry.action.title}", FAINT))
+            for entry in self._offered
         ]
-        self.update(Content("").join(parts), layout=False)
+        self.update(Content(" " * GAP).join(parts), layout=False)
 
     async def on_click(self, event: Click) -> None:
         """Do what was clicked."""
-        start = self.content_region.x - self.region.x
-        for action, key in self._offered():
-            end = start + len(key) + len(action.title) + 3
-            if start <= event.x < end - 2:
-                await self.app.run_action(command(action.id))
-            start = end
+        for start, entry in self._places():
+            if start <= event.x < start + entry.width:
+                await self.app.run_action(command(entry.action.id))
 
     def place_of(self, name: str) -> int:
         """The cell at which an action's key stands; KeyError when it is not offered."""
-        start = self.content_region.x - self.region.x
-        for action, key in self._offered():
-            if action.id == name:
-                return start
-            start += len(key) + len(action.title) + 3
-        raise KeyError(name)
+        return {entry.action.id: start for start, entry in self._places()}[name]
 
-    def _offered(self) -> list[tuple[Action, str]]:
-        few = PRACTISING if self._practising else NARROW
-        return [
-            (action, shown(self._keys[action.id][0]))
-            for action in ACTIONS
-            if action.id in few
-            or (has_room(self.app.size) and (self._practising or not action.practice))
-        ]
+    def _places(self) -> Iterator[tuple[int, Entry]]:
+        start = self.content_region.x - self.region.x
+        for entry in self._offered:
+            yield start, entry
+            start += entry.width + GAP
+
+
+class Entry(msgspec.Struct, frozen=True):
+    """An action in the bar."""
+
+    action: Action
+    key: str
+    """As it stands on the keyboard."""
+
+    @property
+    def width(self) -> int:
+        """Cells that it takes."""
+        return len(self.key) + 1 + len(self.action.title)
+
+
+def fitting(entries: Sequence[Entry], width: int) -> list[Entry]:
+    """Those that fit whole into so many cells, the most needed first, in their own order."""
+    kept: set[str] = set()
+    left = width + GAP
+    for entry in sorted(entries, key=lambda each: FIRST.index(each.action.id)):
+        if entry.width + GAP <= left:
+            kept.add(entry.action.id)
+            left -= entry.width + GAP
+    return [entry for entry in entries if entry.action.id in kept]

@@ -17,6 +17,11 @@ def has_room(size: Size) -> bool:
     return size.width >= 100 and size.height >= 30
 
 
+def has_much_room(size: Size) -> bool:
+    """Whether a screen of that size can show the readout as large as from across the bench."""
+    return size.width >= 120 and size.height >= 40
+
+
 class Pane(Static):
     """A piece of text that follows the state, and is painted again only when it differs."""
 

@@ -8,18 +8,21 @@ from typing import TYPE_CHECKING
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
+from textual.geometry import Size
+from textual.widget import Widget
 from textual.widgets import Digits
 
 from tui.look import FAINT, INK, chip, ink
+from tui.numerals import ROWS, rows
 from tui.widgets.pane import Pane
-from tui.words import number, place, seconds, target
+from tui.words import figures, number, place, seconds, target
 
 if TYPE_CHECKING:
     from tui.state import BenchState
 
 SETTLED = "SETTLED"
 SCALE = 0.8
-"""Seconds at the end of the bar when no walk says how long a dwell lasts."""
+"""Seconds at the end of the bar when no walk says how long to stand still."""
 
 
 class Place(Pane):
@@ -32,39 +35,64 @@ class Place(Pane):
         if stop is None:
             return Content.styled("no station: the pass is done", FAINT)
         title = next((zone.title for zone in walk.zones if zone.name == stop.zone), stop.zone)
-        return Content.assemble(
-            (place(stop.station), f"bold {INK}"),
-            "\n",
-            (title, FAINT),
-        )
+        return Content.assemble((place(stop.station), f"bold {INK}"), "\n", (title, FAINT))
+
+
+class Figures(Widget):
+    """The live value five rows high, for a screen that has the room."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.value = "--"
+
+    def update(self, value: str) -> None:
+        """Show another value."""
+        if value != self.value:
+            self.value = value
+            self.refresh()
+
+    def get_content_height(self, container: Size, viewport: Size, width: int) -> int:
+        return ROWS
+
+    def render(self) -> Content:
+        return Content("\n".join(rows(self.value)))
 
 
 class Standing(Pane):
     """Settled or moving, in a word, with the time for which it has stood still."""
 
     def tell(self, state: BenchState) -> Content:
-        word, note = _standing(state)
+        word, *notes = _standing(state)
         head = (f" {word} ", f"bold reverse {INK}") if word == SETTLED else (word, f"bold {INK}")
-        unit = "" if state.reading is None else "hundredths"
-        return Content.assemble(head, (f"\n{note}\n{unit}", FAINT))
+        return Content.assemble(head, ("\n" + "\n".join(notes), FAINT))
 
 
 class StillBar(Pane):
-    """How long it has stood still; in dwell mode the bar runs to the capture."""
+    """How far it is from having stood still for long enough; in dwell mode, from the capture."""
 
     def tell(self, state: BenchState) -> Content:
         walk, reading = state.walk, state.reading
-        goal = walk.dwell if walk is not None and walk.dwell > 0 else SCALE
         dwell = walk is not None and walk.trigger == "dwell"
+        goal = 0.0 if walk is None else walk.dwell if dwell else walk.still_for
+        goal = goal if goal > 0 else SCALE
         note = f" takes at {seconds(goal)}" if dwell else ""
         width = max(4, self.size.width - len(note))
-        still = 0.0 if reading is None or reading.standing == "moving" else reading.still
-        if reading is not None and reading.standing == "settled" and not dwell:
-            still = goal
-        full = round(min(1.0, still / goal) * width)
+        full = round(_share(state, goal, dwell) * width) if reading is not None else 0
         return Content.assemble(
             ("━" * full, f"bold {INK}"), ("─" * (width - full), FAINT), (note, FAINT)
         )
+
+
+def _share(state: BenchState, goal: float, dwell: bool) -> float:
+    """How much of the bar is full, from 0 to 1."""
+    reading = state.reading
+    if reading is None or state.quiet or state.spent:
+        return 0.0
+    # What has settled may be taken by a press; pushed readings are taken as they come.
+    if reading.standing == "settled" and (reading.pushed or not dwell):
+        return 1.0
+    still = 0.0 if reading.standing == "moving" else reading.still
+    return min(1.0, still / goal)
 
 
 class LiveVerdict(Pane):
@@ -106,7 +134,8 @@ class Readout(Vertical):
     def compose(self) -> ComposeResult:
         yield Place()
         with Horizontal(id="live"):
-            yield Digits("–", id="digits")
+            yield Digits("--", id="digits")
+            yield Figures()
             yield Standing()
         yield StillBar()
         yield LiveVerdict()
@@ -114,31 +143,36 @@ class Readout(Vertical):
 
     def show(self, state: BenchState) -> None:
         """Show the state."""
-        digits = self.query_one(Digits)
-        live = state.live if state.linked else None
-        text = "--" if live is None else number(live)
+        digits, large = self.query_one(Digits), self.query_one(Figures)
+        text = figures(state.live if state.linked else None)
         if text != digits.value:
             digits.update(text)
-        settled = state.reading is not None and state.reading.standing == "settled"
-        digits.set_class(settled and live is not None and not state.quiet, "-settled")
+        large.update(text)
+        for widget in (digits, large):
+            widget.set_class(state.stands and not state.spent, "-settled")
         for pane in self.query(Pane):
             pane.show(state)
 
 
-def _standing(state: BenchState) -> tuple[str, str]:
-    """The word for what the spindle does, and a note on it."""
+def _standing(state: BenchState) -> tuple[str, ...]:
+    """The word for what the spindle does, and two notes of at most twelve letters."""
     reading = state.reading
     if state.hub != "here":
-        return ("waiting", "for the hub") if state.hub == "waiting" else ("no hub", "")
+        return ("waiting", "for the hub") if state.hub == "waiting" else ("no hub",)
     if not state.linked:
-        return "no link", ""
+        return ("no link",)
     if reading is None:
-        return "no reading", "nothing sent yet"
+        return "no reading", "nothing sent"
     if state.quiet:
-        return "silent", "no reading now"
+        return "silent", "no reading"
+    if reading.pushed:
+        return ("captured" if state.spent else SETTLED), "sent by", "its button"
+    if state.spent:
+        return "captured", "lift it now", "hundredths"
     if reading.standing == "settled":
-        return SETTLED, f"still {seconds(reading.still)}"
-    return reading.standing, f"still {seconds(reading.still)}" if reading.still else "not still"
+        return SETTLED, f"still {seconds(reading.still)}", "hundredths"
+    still = f"still {seconds(reading.still)}" if reading.still else "not still"
+    return reading.standing, still, "hundredths"
 
 
 def _beside(name: str, state: BenchState, key: str | None, spine: bool) -> Content:

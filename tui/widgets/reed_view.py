@@ -12,13 +12,16 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from gaugelink.craft.reed import Station, parse_key
-from tui.drawing import Drawing, Mark, draw
-from tui.look import BY_WORD, CANE, DARK, EDGE, FAINT, GROUND, INK, SPINE, THREAD
+from tui.drawing import Blade, Drawing, Mark, draw
+from tui.look import BY_WORD, CANE, DARK, EDGE, FAINT, GROUND, INK, SCRATCH, SPINE, THREAD
 from tui.words import number
 
 if TYPE_CHECKING:
-    from gaugelink.daemon.messages import StopView
+    from gaugelink.daemon.messages import StopView, WalkEvent
     from tui.state import BenchState
+
+_Shown = tuple[tuple[Mark, ...], float | None, float | None]
+"""The stations, and the heights of the line of the tip and of the blades' ends."""
 
 MISSING = "○"
 BRIEF = {"take": "t", "leave": "=", "over": "o"}
@@ -36,21 +39,23 @@ class ReedView(Widget):
 
     def __init__(self) -> None:
         super().__init__()
-        self._marks: tuple[Mark, ...] = ()
+        self._shown: _Shown = ((), None, None)
         self._drawing: Drawing | None = None
 
     @property
     def drawing(self) -> Drawing:
         """The drawing for the present size."""
         if self._drawing is None:
-            self._drawing = draw(self._marks, self.size.width, self.size.height)
+            marks, tip_line, length = self._shown
+            self._drawing = draw(marks, self.size.width, self.size.height, tip_line, length)
         return self._drawing
 
     def show(self, state: BenchState) -> None:
         """Show the state; painted anew only when a station has changed."""
-        marks = _marks(state)
-        if marks != self._marks:
-            self._marks = marks
+        walk = state.walk
+        shown = (_marks(walk), walk.tip_line, walk.length) if walk else ((), None, None)
+        if shown != self._shown:
+            self._shown = shown
             self._drawing = None
             self.refresh()
 
@@ -67,29 +72,46 @@ class ReedView(Widget):
     def render_line(self, y: int) -> Strip:
         """One row of cells."""
         cells = _Cells(self.size.width)
-        drawing = self.drawing
-        for blade in drawing.blades:
-            if y == 0:
-                name = f"{blade.name} side"
-                cells.write(
-                    blade.middle - len(name) // 2, name, Style.parse(f"bold {INK} on {GROUND}")
-                )
-            for row, left, right in blade.rows:
-                if row == y:
-                    cells.write(left, " " * (right - left), Style.parse(f"on {CANE}"))
-                    cells.write(blade.middle, "┊", Style.parse(f"{SPINE} on {CANE}"))
-            if blade.rows and y == 1:
-                _, left, right = blade.rows[0]
-                cells.write(left, "▄" * (right - left), Style.parse(f"{CANE} on {GROUND}"))
-            if blade.rows and y == drawing.height - 1:
-                _, left, right = blade.rows[-1]
-                cells.write(left + 2, "▒" * (right - left - 4), Style.parse(f"{THREAD} on {EDGE}"))
-        for row, text in drawing.heights:
-            if row == y and len(drawing.blades) == 2:
-                middle = (drawing.blades[0].middle + drawing.blades[1].middle + 1) // 2
-                cells.write(middle - len(text) // 2, text, Style.parse(f"{FAINT} on {GROUND}"))
+        for blade in self.drawing.blades:
+            self._write_blade(cells, blade, y)
+        self._write_gutter(cells, y)
         self._write_spots(cells, y)
         return cells.strip()
+
+    def _write_blade(self, cells: _Cells, blade: Blade, y: int) -> None:
+        if y == 0:
+            name = f"{blade.name} side"
+            style = Style.parse(f"bold {INK} on {GROUND}")
+            cells.write(blade.middle - len(name) // 2, name, style)
+        if not blade.rows:
+            return
+        line = self.drawing.line
+        for row, left, right in blade.rows:
+            if row != y:
+                continue
+            cells.write(left, " " * (right - left), Style.parse(f"on {CANE}"))
+            cells.write(blade.middle, "┊", Style.parse(f"{SPINE} on {CANE}"))
+            if line is not None and line.row == y:
+                scratch = Style.parse(f"{SCRATCH} on {CANE}")
+                cells.write(left, "─" * (right - left), scratch)
+                if line.word:
+                    cells.write(blade.middle - 2, f" {line.word} ", scratch)
+        _, left, right = blade.rows[0] if y == 1 else blade.rows[-1]
+        if y == 1:
+            cells.write(left, "▄" * (right - left), Style.parse(f"{CANE} on {GROUND}"))
+        elif y == self.drawing.height - 1:
+            cells.write(left + 2, "▒" * (right - left - 4), Style.parse(f"{THREAD} on {EDGE}"))
+
+    def _write_gutter(self, cells: _Cells, y: int) -> None:
+        first, second = self.drawing.blades
+        middle = (first.middle + second.middle + 1) // 2
+        for row, text in self.drawing.heights:
+            if row == y:
+                cells.write(middle - len(text) // 2, text, Style.parse(f"{FAINT} on {GROUND}"))
+        line = self.drawing.line
+        if line is not None and line.row == y:
+            style = Style.parse(f"{INK} on {GROUND}")
+            cells.write(middle - len(line.label) // 2, line.label, style)
 
     def _write_spots(self, cells: _Cells, y: int) -> None:
         for spot in self.drawing.spots:
@@ -129,10 +151,7 @@ class _Cells:
         return Strip([Segment(letter, style) for letter, style in pairs]).simplify()
 
 
-def _marks(state: BenchState) -> tuple[Mark, ...]:
-    walk = state.walk
-    if walk is None:
-        return ()
+def _marks(walk: WalkEvent) -> tuple[Mark, ...]:
     found = []
     for index, stop in enumerate(walk.stops):
         try:

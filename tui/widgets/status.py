@@ -12,6 +12,7 @@ from tui.look import FAINT, INK, VERMILLION
 from tui.widgets.pane import Pane
 
 if TYPE_CHECKING:
+    from gaugelink.daemon.messages import WalkEvent
     from tui.state import BenchState
 
 
@@ -22,6 +23,11 @@ class Header(Pane):
         left = self._work(state)
         right = self._link(state)
         width = max(20, self.size.width)
+        length = state.walk.length if state.walk else None
+        if length is not None:
+            longer = Content.assemble(left, (f"  {length:g} mm", FAINT))
+            if longer.cell_length + right.cell_length < width:
+                left = longer
         left = left.truncate(max(8, width - right.cell_length - 1), ellipsis=True)
         gap = " " * max(1, width - left.cell_length - right.cell_length)
         return Content.assemble(left, gap, right)
@@ -44,13 +50,11 @@ class Header(Pane):
         parts = [(f"{link.name}: link {link.link}", style)]
         if link.status:
             parts.append((f" · {link.status}", f"bold {INK}"))
-        if state.missed and self.wide:
-            parts.append((f" · {state.missed} not shown", FAINT))
         return Content.assemble(*parts)
 
 
 class Banner(Pane):
-    """One line for what must be known before anything else; the stage's note when all is well."""
+    """What must be known before anything else, on two lines; the stage's note when all is well."""
 
     def __init__(self, keys: Mapping[str, Sequence[str]]) -> None:
         super().__init__()
@@ -58,13 +62,18 @@ class Banner(Pane):
 
     def show(self, state: BenchState) -> None:
         kind, _ = self._most_pressing(state)
-        for name in ("alarm", "zone", "hold", "done"):
+        for name in ("alarm", "zone", "hold", "work", "done"):
             self.set_class(kind == name, f"-{name}")
         super().show(state)
 
     def tell(self, state: BenchState) -> Content:
         _, text = self._most_pressing(state)
-        return Content(text).truncate(max(20, self.size.width - 2), ellipsis=True)
+        width = max(20, self.size.width)
+        lines = Content(text).wrap(width)
+        if len(lines) > 2:
+            rest = Content(text[len(lines[0].plain) :].lstrip())
+            lines = [lines[0], rest.truncate(width, ellipsis=True)]
+        return Content("\n").join(lines)
 
     def _most_pressing(self, state: BenchState) -> tuple[str, str]:
         """The kind of banner and its line."""
@@ -72,19 +81,31 @@ class Banner(Pane):
         if state.hub == "gone":
             return "alarm", f"The hub went away: {state.hub_reason} Trying again every second."
         if link is not None and link.link == "down":
-            again = f"; trying again in {link.retry_in:g} s" if link.retry_in else ""
+            again = f"; trying again in {round(link.retry_in, 1):g} s" if link.retry_in else ""
             return "alarm", f"LINK DOWN · {link.reason or 'no reason given'}{again}"
-        if state.alert:
-            return "zone", f"ZONE ON TARGET · {state.alert}: leave it"
         if walk is None:
             return "", ""
         if walk.paused:
             return "hold", "PAUSED · nothing is captured until the walk goes on"
-        if walk.complete:
-            after = f"{self._next}: next stage, {walk.after}" if walk.after else "the last stage"
-            return "done", f"COMPLETE · nothing left to take · {after}"
-        if walk.at_stop is None:
-            left = f"{walk.to_go} to go · {self._again}: another pass over what is left"
-            after = f" · {self._next}: {walk.after}" if walk.after else ""
-            return "done", f"PASS {walk.in_pass} DONE · {left}{after}"
+        if state.scraped is not None:
+            return "work", f"SCRAPED · {state.scraped.said}"
+        alert = f"ZONE ON TARGET · {state.alert}: leave it" if state.alert else ""
+        end = self._end(walk)
+        if alert or end:
+            return ("zone" if alert else "done"), "\n".join(filter(None, (alert, end)))
         return "", walk.note
+
+    def _end(self, walk: WalkEvent) -> str:
+        """What the end of a pass or of the stage leads to; empty before it."""
+        after = walk.after_title or walk.after
+        if walk.complete:
+            over = [stop for stop in walk.stops if stop.verdict and stop.verdict.word == "over"]
+            rest = f"{len(over)} over" if over else "nothing left to take"
+            what = f"{self._next}: next stage, {after}" if after else "this was the last stage"
+            return f"COMPLETE · {rest} · {what}"
+        if walk.at_stop is None:
+            then = f" · {self._next}: {after}" if after else ""
+            return (
+                f"PASS {walk.in_pass} DONE · {walk.to_go} to go · {self._again}: another pass{then}"
+            )
+        return ""

@@ -25,7 +25,8 @@ class Progress(Pane):
         if ahead is not None:
             coming = place(ahead.station)
         else:
-            coming = "the last of this pass" if walk.at_stop is not None else walk.after or "–"
+            after = walk.after_title if self.wide else walk.after
+            coming = "the last of this pass" if walk.at_stop is not None else after or "–"
         return Content.assemble(
             ("next  ", FAINT),
             (coming, INK),
