@@ -40,9 +40,8 @@ def folders(home: Path | None = None) -> Folders:
 
     The environment variable GAUGELINK_HOME stands in for `home`.
     """
-    chosen = home or (
-        Path(os.environ["GAUGELINK_HOME"]) if "GAUGELINK_HOME" in os.environ else None
-    )
+    named = os.environ.get("GAUGELINK_HOME")
+    chosen = home or (Path(named) if named else None)
     if chosen is not None:
         return Folders(chosen / "data", chosen / "config", chosen / "run")
     import platformdirs

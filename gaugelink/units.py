@@ -28,6 +28,11 @@ UNITS: dict[str, str] = {
     "ft": "foot",
     # pint's `mil` is an angle. What a gauge calls mil or thou is a thousandth of an inch.
     "thou": "thou",
+    # Lengths among Bluetooth's assigned units, so that a device may say them.
+    "angstrom": "angstrom",
+    "yd": "yard",
+    "mi": "mile",
+    "nmi": "nautical_mile",
 }
 """Canonical unit names and what pint calls them."""
 
@@ -49,6 +54,10 @@ ALIASES: dict[str, str] = {
     "mils": "thou",
     "metre": "m",
     "meter": "m",
+    "ångström": "angstrom",
+    "yard": "yd",
+    "mile": "mi",
+    "nautical mile": "nmi",
     "1/100 mm": HUNDREDTHS,
 }
 """Other spellings, compared in lower case."""

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import os
+import sys
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -100,21 +102,166 @@ def _serve_serial(
     link: Path | None,
     until_eof: bool,
 ) -> None:
-    from gaugelink.craft import style as styles
     from gaugelink.devices import catalog
     from simulators.serial_server import Setup, serve
 
     description = catalog.find(name)
-    style = styles.find(style_name)
-    if stage is None:
-        known = [each.name for each in style.stages]
-        stage = STAGE if STAGE in known else known[0]
-    setup = Setup(description, style, stage, seed, rate, script, link, until_eof)
+    reed = _reed(style_name, stage)
+    setup = Setup(
+        description, **reed, seed=seed, rate=rate, script=script, link=link, until_eof=until_eof
+    )
     asyncio.run(serve(setup))
 
 
-def _fail(text: str, code: int) -> None:
-    click.echo(f"simulators serial: {text}", err=True)
+@main.command()
+@click.option("--seed", default=1, show_default=True, help="The same seed repeats the same run.")
+@click.option(
+    "--rate",
+    type=click.FloatRange(min=0.1, max=200),
+    default=20.0,
+    show_default=True,
+    metavar="HZ",
+    help="Samples per second.",
+)
+@click.option(
+    "--format",
+    "number",
+    default="sint32",
+    show_default=True,
+    metavar="NAME",
+    help="The format that it presents, such as uint16, float32 or medfloat32.",
+)
+@click.option(
+    "--exponent",
+    default=-5,
+    show_default=True,
+    help="The power of ten that it presents; a float has its own.",
+)
+@click.option("--unit", default="m", show_default=True, help="The length unit that it presents.")
+@click.option(
+    "--descriptor",
+    type=click.Choice(["right", "absent", "wrong-unit", "wrong-format", "short"]),
+    default="right",
+    show_default=True,
+    help="How its presentation descriptor is.",
+)
+@click.option(
+    "--text",
+    metavar="NAME",
+    help="Send text in this device description over a UART-like service, and present nothing.",
+)
+@click.option(
+    "--also",
+    metavar="NAME",
+    multiple=True,
+    help="One more indicator, which sends text in this description. May be repeated.",
+)
+@click.option(
+    "--name", default="Practice indicator", show_default=True, help="What it calls itself."
+)
+@click.option(
+    "--battery",
+    type=click.IntRange(min=-1, max=100),
+    default=87,
+    show_default=True,
+    help="Its battery's charge in percent; -1 for one that tells of none.",
+)
+@click.option(
+    "--script",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help='Commands as JSON lines, each with "at": seconds from the start.',
+)
+@click.option(
+    "--style",
+    default="millrace-long",
+    show_default=True,
+    metavar="NAME",
+    help="The style of the simulated reed, or the path of a .toml file.",
+)
+@click.option(
+    "--stage",
+    metavar="NAME",
+    help=f"The stage at whose beginning the reed is.  [default: {STAGE}, else the first]",
+)
+@click.option("--until-eof", is_flag=True, help="End when standard input ends.")
+def bluetooth(**options: Any) -> None:
+    """An indicator on a Bluetooth adapter, both simulated, on a message bus of their own.
+
+    Prints the bus's address, then serves until it is ended. Whatever is started with that address
+    in DBUS_SYSTEM_BUS_ADDRESS finds the indicator as ble:C4:5A:1E:00:00:01. Commands on standard
+    input steer it, as with serial.
+
+    \b
+    Example:
+      python -m simulators bluetooth --format float32 --unit in
+      {"do": "drop"}
+    """
+    if sys.platform != "linux":
+        _fail("a Bluetooth adapter can be simulated on Linux only", 1, "bluetooth")
+    try:
+        _serve_bluetooth(**options)
+    except GaugelinkError as error:
+        _fail(str(error), 2, "bluetooth")
+
+
+def _serve_bluetooth(
+    *,
+    number: str,
+    exponent: int,
+    unit: str,
+    text: str | None,
+    also: tuple[str, ...],
+    battery: int,
+    style: str,
+    stage: str | None,
+    **rest: Any,
+) -> None:
+    import msgspec
+
+    from gaugelink.devices import catalog
+    from gaugelink.devices.bluetooth.presentation import Presentation, is_float
+    from gaugelink.devices.description import check
+    from gaugelink.units import canonical
+    from simulators.bluetooth.server import Setup, described, serve
+
+    try:
+        presented = msgspec.convert(
+            {
+                "format": number,
+                "exponent": 0 if is_float(number) else exponent,
+                "unit": canonical(unit),
+            },
+            Presentation,
+        )
+    except msgspec.ValidationError as error:
+        raise GaugelinkError(f"--format {number}: {error}") from error
+    check(described(presented), "--format, --exponent, --unit")
+    spoken = (text, *also) if text is not None else also
+    setup = Setup(
+        **_reed(style, stage),
+        **rest,
+        presented=presented,
+        presents=text is None,
+        texts=tuple(catalog.find(each) for each in spoken),
+        battery=None if battery < 0 else battery,
+    )
+    asyncio.run(serve(setup))
+
+
+def _reed(name: str, stage: str | None) -> dict[str, Any]:
+    """The style by its name, and the stage at whose beginning its reed is."""
+    from gaugelink.craft import style as styles
+
+    style = styles.find(name)
+    if stage is None:
+        known = [each.name for each in style.stages]
+        stage = STAGE if STAGE in known else known[0]
+    return {"style": style, "stage": stage}
+
+
+def _fail(text: str, code: int, command: str = "serial") -> None:
+    click.echo(f"simulators {command}: {text}", err=True)
     raise SystemExit(code)
 
 

@@ -21,6 +21,7 @@ from gaugelink.devices.description import (
 from gaugelink.units import factor
 from simulators.bodies import EncodingError, LayoutBody, PatternBody
 from simulators.line import with_parity
+from simulators.presented import PresentedBody
 
 __all__ = ["Encoder", "EncodingError"]
 
@@ -34,16 +35,21 @@ class Encoder:
     """
 
     def __init__(self, description: Description, unit: str | None = None) -> None:
-        if not description.example:
+        presented = description.decoding.presentation
+        if not description.example and presented is None:
             raise EncodingError(
                 f"{description.name}: has no example, from which its frames could be made; add one"
             )
         self._description = description
         self._check = description.checksum
         example = description.example.encode("latin-1")
+        self._body: PatternBody | LayoutBody | PresentedBody
+        if presented is not None:
+            self._body = PresentedBody(presented)
+            return
         payload = _unwrapped(description.framing, example, description.name)
         if description.decoding.pattern is None:
-            self._body: PatternBody | LayoutBody = LayoutBody(description, payload, unit)
+            self._body = LayoutBody(description, payload, unit)
         else:
             if self._check is not None:
                 payload = checksums.split(self._check, payload)[2]

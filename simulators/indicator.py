@@ -37,6 +37,7 @@ from simulators.commands import (
     Timed,
     Unplug,
     Visit,
+    parse,
 )
 from simulators.encoding import Encoder, EncodingError
 from simulators.scene import Scene
@@ -101,9 +102,13 @@ class Indicator:
             said.append(self.do(self._script.pop(0).command))
         self._sample += 1
         presses = self._scene.tick()
+        self.show()
+        return [*said, *presses]
+
+    def show(self) -> None:
+        """Send what is shown now, if it sends by itself: for one that shares another's scene."""
         if self._description.sends == "stream":
             self._send()
-        return [*said, *presses]
 
     def heard(self, data: bytes) -> None:
         """Take what the other side sent, in any pieces, and answer each request in it."""
@@ -118,6 +123,14 @@ class Indicator:
         self._asked = rest[-(len(request) - 1) :] if len(request) > 1 else b""
         for _ in asked:
             self._send()
+
+    def obey(self, line: bytes) -> Said:
+        """Do the command in a line and answer it."""
+        try:
+            command = parse(line)
+        except CommandError as error:
+            return Failed(str(error))
+        return self.do(command)
 
     def do(self, command: Command) -> Said:
         """Do a command and answer it; what cannot be done is answered with `error`."""

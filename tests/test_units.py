@@ -31,6 +31,10 @@ IN_HUNDREDTHS = {
     "in": Fraction(2540),
     "ft": Fraction(30_480),
     "thou": Fraction(254, 100),
+    "angstrom": Fraction(1, 100_000),
+    "yd": Fraction(91_440),
+    "mi": Fraction(160_934_400),
+    "nmi": Fraction(185_200_000),
     HUNDREDTHS: Fraction(1),
 }
 """Written out by hand, not by pint."""

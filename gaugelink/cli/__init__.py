@@ -14,6 +14,7 @@ COMMANDS: dict[str, str] = {
     "practice": "practice",
     "bench": "bench",
     "serve": "serve",
+    "teach": "teach",
     "find": "find",
     "watch": "watch",
     "walk": "walk",
@@ -74,7 +75,8 @@ def gaugelink(ctx: click.Context, home: str | None) -> None:
 def main() -> None:
     """Run the command line; errors are one line on standard error."""
     try:
-        gaugelink.main(prog_name="gaugelink", standalone_mode=False)
+        # A command that ends with a code of its own comes back with it; all others with None.
+        sys.exit(gaugelink.main(prog_name="gaugelink", standalone_mode=False))
     except click.ClickException as error:
         error.show()
         sys.exit(error.exit_code)

@@ -126,13 +126,14 @@ async def _door(folders: Folders) -> AsyncIterator[Callable[[], Awaitable[Client
     async def stay(ready: asyncio.Future[Client]) -> None:
         try:
             async with common.reach(folders) as client:
-                ready.set_result(client)
-                await closing.wait()
+                if not ready.done():  # else whoever asked has left meanwhile
+                    ready.set_result(client)
+                    await closing.wait()
         except Exception as error:
             # Whoever asked for the client is told; afterwards there is nobody to tell but the end.
             if ready.done():
                 raise
-            ready.set_exception(error)
+            ready.set_exception(common.innermost(error))
 
     async def connect() -> Client:
         ready: asyncio.Future[Client] = asyncio.get_running_loop().create_future()

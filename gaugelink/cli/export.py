@@ -32,6 +32,8 @@ def command(ctx: click.Context, form: str, reed: str | None) -> None:
         reeds = [store.reed(reed)] if reed else store.reeds(all=True)
         captures = store.captures(reed)
     lines = export_csv(captures) if form == "csv" else export_json(reeds, captures)
+    if sys.stdout is None:
+        raise GaugelinkError("standard output is closed: there is nowhere to write to")
     for line in lines:
         sys.stdout.write(line)
     sys.stdout.flush()

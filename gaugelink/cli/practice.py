@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 import tempfile
 from collections.abc import AsyncGenerator
@@ -14,7 +13,7 @@ import click
 from gaugelink.cli import common
 
 if TYPE_CHECKING:
-    from gaugelink.cli.simulation import Simulation
+    from gaugelink.cli.simulation import Over, Simulation
     from gaugelink.cli.walk import Report
     from gaugelink.daemon.client import Client
     from gaugelink.daemon.messages import Event
@@ -29,11 +28,24 @@ GAUGE = "practice"
 @click.option("--seed", type=int, default=1, show_default=True, help="Which reed, and which hand.")
 @click.option("--style", default="millrace-long", show_default=True, help="The style's name.")
 @click.option("--stage", help="The stage; the style's first to be scraped when not given.")
+@click.option(
+    "--over",
+    type=click.Choice(["serial", "bluetooth"]),
+    default="serial",
+    show_default=True,
+    help="What the indicator is connected by; Bluetooth is simulated on Linux only.",
+)
 @click.option("--headless", is_flag=True, help="Without a screen: a simulated maker walks.")
 @common.json_option
 @click.pass_context
 def command(
-    ctx: click.Context, seed: int, style: str, stage: str | None, headless: bool, as_json: bool
+    ctx: click.Context,
+    seed: int,
+    style: str,
+    stage: str | None,
+    over: Over,
+    headless: bool,
+    as_json: bool,
 ) -> None:
     """Practise on a simulated indicator and a reed that can be scraped.
 
@@ -46,11 +58,17 @@ def command(
     """
     if as_json and not headless:
         raise click.UsageError("--json goes with --headless: the screen prints no lines")
-    common.run(_practice(ctx, seed, style, stage, headless, as_json))
+    common.run(_practice(ctx, seed, style, stage, over, headless, as_json))
 
 
 async def _practice(
-    ctx: click.Context, seed: int, style: str, stage: str | None, headless: bool, as_json: bool
+    ctx: click.Context,
+    seed: int,
+    style: str,
+    stage: str | None,
+    over: Over,
+    headless: bool,
+    as_json: bool,
 ) -> None:
     from gaugelink.cli.simulation import simulated
     from gaugelink.craft import style as styles
@@ -60,7 +78,7 @@ async def _practice(
     chosen = found.stage(stage or DEFAULT_STAGE.get(found.name, found.stages[0].name))
     with tempfile.TemporaryDirectory(prefix="gaugelink-") as home:
         path = styles.locate(style, own.styles)
-        async with simulated(seed, path, chosen.name, DESCRIPTION) as simulation:
+        async with simulated(seed, path, chosen.name, DESCRIPTION, over) as simulation:
             folders = _beside(Path(home), own)
             if headless:
                 await _headless(folders, simulation, style, chosen.name, as_json)
@@ -79,6 +97,13 @@ def _beside(home: Path, own: Folders) -> Folders:
     return Folders(home / "data", own.config, home / "run")
 
 
+def _spoken(simulation: Simulation) -> str:
+    """The description to read it by; one over Bluetooth says by itself what it sends."""
+    from gaugelink.devices.bluetooth import is_bluetooth
+
+    return "" if is_bluetooth(simulation.port) else DESCRIPTION
+
+
 async def _headless(
     folders: Folders, simulation: Simulation, style: str, stage: str, as_json: bool
 ) -> None:
@@ -90,22 +115,14 @@ async def _headless(
         contextlib.aclosing(client.events()) as events,
     ):
         await client.ask(m.Follow(readings=False))
-        await client.ask(m.AddGauge(name=GAUGE, port=simulation.port, description=DESCRIPTION))
+        await client.ask(
+            m.AddGauge(name=GAUGE, port=simulation.port, description=_spoken(simulation))
+        )
         walk = await client.ask(
             m.StartWalk(reed=REED, style=style, stage=stage, gauge=GAUGE, bench=BENCH)
         )
         report = Report(walk, as_json)
-        async for event in events:
-            report.event(event)
-            if isinstance(event, m.GaugeEvent) and event.link == "up":
-                break
-        pressing = asyncio.create_task(_press(client, simulation))
-        try:
-            await _make(events, simulation, report)
-        finally:
-            pressing.cancel()
-            with contextlib.suppress(asyncio.CancelledError):
-                await pressing
+        await common.first(_make(events, simulation, report), _press(client, simulation))
         await client.ask(m.StopWalk(bench=BENCH))
         report.summary()
 
@@ -126,6 +143,10 @@ async def _make(
     """The simulated maker listens to the hub: goes where it says, and heeds what it refuses."""
     from gaugelink.daemon import messages as m
 
+    async for event in events:
+        report.event(event)
+        if isinstance(event, m.GaugeEvent) and event.link == "up":
+            break
     visiting: int | None = None
     while not report.done:
         if visiting != report.walk.at_stop:
@@ -154,6 +175,6 @@ async def _on_screen(
         stage=stage,
         gauge=GAUGE,
         port=simulation.port,
-        description=DESCRIPTION,
+        description=_spoken(simulation),
     )
     await open_screen(folders, own, plan, practice=simulation)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import signal
 
 import click
 
@@ -39,12 +38,7 @@ async def _serve(
 
     folders = common.folders_of(ctx)
     ended = asyncio.Event()
-    loop = asyncio.get_running_loop()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        try:
-            loop.add_signal_handler(number, ended.set)
-        except NotImplementedError:  # Windows: Ctrl-C raises KeyboardInterrupt instead
-            break
+    common.on_signals(("SIGINT", "SIGTERM", "SIGHUP"), lambda _: ended.set())
     if (running := await connect(address_in(folders.runtime))) is not None:
         await running.close()
         raise GaugelinkError(

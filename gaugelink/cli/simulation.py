@@ -8,16 +8,27 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import os
 import sys
 from collections.abc import AsyncIterator
-from typing import Any
+from typing import Any, Literal
 
 import msgspec
 
 from gaugelink.reading import GaugelinkError
 
+Over = Literal["serial", "bluetooth"]
+
+BLUETOOTH_PORT = "ble:C4:5A:1E:00:00:01"
+"""The simulated Bluetooth indicator, always at the same address."""
+
 START_WITHIN = 20.0
 """Seconds; a cold start on a slow machine imports much."""
+
+END_WITHIN = 5.0
+"""Seconds; it has nothing to keep, so one that takes longer hangs."""
+
+ENDED = "the simulated indicator ended: start again"
 
 
 class SimulationError(GaugelinkError):
@@ -31,7 +42,8 @@ class Simulation:
         self.port = port
         self._process = process
         self._answers: asyncio.Queue[dict[str, Any]] = asyncio.Queue()
-        self._presses: asyncio.Queue[str] = asyncio.Queue()
+        self._presses: asyncio.Queue[str | None] = asyncio.Queue()
+        """None after the last."""
         self._one_at_a_time = asyncio.Lock()
 
     async def place(self, station: str) -> None:
@@ -55,8 +67,14 @@ class Simulation:
         await self._tell({"do": "press-again"})
 
     async def pressed(self) -> str:
-        """Wait for the maker's next press; the station at which the maker believes to be."""
-        return await self._presses.get()
+        """Wait for the maker's next press; the station at which the maker believes to be.
+
+        SimulationError when there will be none, for the simulator has ended.
+        """
+        station = await self._presses.get()
+        if station is None:
+            raise SimulationError(ENDED)
+        return station
 
     async def _tell(self, command: dict[str, Any]) -> dict[str, Any]:
         stdin = self._process.stdin
@@ -66,10 +84,12 @@ class Simulation:
                 stdin.write(msgspec.json.encode(command) + b"\n")
                 await stdin.drain()
             except (BrokenPipeError, ConnectionResetError) as error:
-                raise SimulationError("the simulated indicator ended: start again") from error
+                raise SimulationError(ENDED) from error
             answer = await self._answers.get()
-        if answer.get("is") in ("error", "ended"):
-            raise SimulationError(f"the simulated indicator: {answer.get('text', 'ended')}")
+        if answer.get("is") == "ended":
+            raise SimulationError(ENDED)
+        if answer.get("is") == "error":
+            raise SimulationError(f"the simulated indicator: {answer['text']}")
         return answer
 
     async def listen(self) -> None:
@@ -83,13 +103,17 @@ class Simulation:
             else:
                 self._answers.put_nowait(said)
         self._answers.put_nowait({"is": "ended"})
+        self._presses.put_nowait(None)
 
 
 @contextlib.asynccontextmanager
 async def simulated(
-    seed: int, style: str, stage: str, description: str
+    seed: int, style: str, stage: str, description: str, over: Over = "serial"
 ) -> AsyncIterator[Simulation]:
     """Start a simulated indicator, and end it when the block is left.
+
+    Over Bluetooth it comes with a message bus of its own, through which this process, and whatever
+    it starts, then reaches all of Bluetooth; it says by itself what it sends.
 
     Raises SimulationError with its own words when it does not start.
     """
@@ -97,8 +121,8 @@ async def simulated(
         sys.executable,
         "-m",
         "simulators",
-        "serial",
-        *("--description", description),
+        over,
+        *(("--description", description) if over == "serial" else ()),
         *("--seed", str(seed)),
         *("--style", style),
         *("--stage", stage),
@@ -117,15 +141,24 @@ async def simulated(
             raise SimulationError("the simulated indicator did not start in time") from error
         if not first:
             raise SimulationError(await _last_words(process))
-        simulation = Simulation(process, first.decode().strip())
+        said = first.decode().strip()
+        if over == "bluetooth":
+            os.environ["DBUS_SYSTEM_BUS_ADDRESS"] = said
+        simulation = Simulation(process, BLUETOOTH_PORT if over == "bluetooth" else said)
         listening = asyncio.create_task(simulation.listen())
         # It walks by itself until the first command; a maker begins with the spindle up.
         await simulation.lift()
         yield simulation
     finally:
-        if process.returncode is None:
-            process.terminate()
-        await process.wait()
+        # It ends with its standard input.
+        if process.stdin is not None:
+            process.stdin.close()
+        try:
+            async with asyncio.timeout(END_WITHIN):
+                await process.wait()
+        except TimeoutError:
+            process.kill()
+            await process.wait()
         if listening is not None:
             await listening
         # Reading to the end closes the pipes' transports with the loop still there.

@@ -15,7 +15,8 @@ from gaugelink.cli import common
 
 if TYPE_CHECKING:
     from gaugelink.daemon.client import Client
-    from gaugelink.daemon.messages import Event, WalkEvent
+    from gaugelink.daemon.messages import Event, StartWalk, WalkEvent
+    from gaugelink.folders import Folders
 
 WORDS = ("capture", "retake", "skip", "back", "pause", "resume", "again")
 """Gestures that a line may name; an empty line is a capture."""
@@ -36,6 +37,12 @@ BENCH = "walk"
     show_default=True,
     help="Capture by standing still, or on each line read from standard input.",
 )
+@click.option(
+    "--bench",
+    default=BENCH,
+    show_default=True,
+    help="The bench's name, when a running hub has several.",
+)
 @click.option("--anew", is_flag=True, help="Begin again instead of resuming an unfinished walk.")
 @common.json_option
 @click.pass_context
@@ -47,6 +54,7 @@ def command(
     stage: str,
     reed: str,
     trigger: str,
+    bench: str,
     anew: bool,
     as_json: bool,
 ) -> None:
@@ -59,51 +67,64 @@ def command(
     Example: gaugelink walk --port /dev/ttyUSB0 --style millrace-long --stage windows
              --reed R14 --trigger dwell --json
     """
-    common.run(_walk(ctx, port, description, style, stage, reed, trigger, anew, as_json))
+    from gaugelink.daemon.messages import StartWalk
+
+    wanted = StartWalk(
+        reed=reed,
+        style=style,
+        stage=stage,
+        gauge="",
+        trigger="dwell" if trigger == "dwell" else "press",
+        bench=bench,
+        anew=anew,
+    )
+    common.run(_walk(common.folders_of(ctx), port, description, wanted, as_json))
 
 
 async def _walk(
-    ctx: click.Context,
-    port: str,
-    description: str,
-    style: str,
-    stage: str,
-    reed: str,
-    trigger: str,
-    anew: bool,
-    as_json: bool,
+    folders: Folders, port: str, description: str, wanted: StartWalk, as_json: bool
 ) -> None:
+    from msgspec.structs import replace
+
     from gaugelink.daemon import messages as m
 
-    async with common.reach(common.folders_of(ctx)) as client:
-        gauge = await gauge_at(client, port, description)
+    async with common.reach(folders) as client:
+        wanted = replace(wanted, gauge=await gauge_at(client, port, description))
+        await _look_for_others(client, wanted)
         await client.ask(m.Follow(readings=False))
-        walk = await client.ask(
-            m.StartWalk(
-                reed=reed,
-                style=style,
-                stage=stage,
-                gauge=gauge,
-                trigger="dwell" if trigger == "dwell" else "press",
-                bench=BENCH,
-                anew=anew,
-            )
-        )
-        report = Report(walk, as_json)
-        presses = asyncio.create_task(_press_lines(client)) if trigger == "lines" else None
-        following = asyncio.create_task(_follow(client, report))
+        report = Report(await client.ask(wanted), as_json)
         try:
-            waiting = {following, presses} if presses else {following}
-            done, _ = await asyncio.wait(waiting, return_when=asyncio.FIRST_COMPLETED)
-            for task in done:
-                task.result()
+            works = [_follow(client, report)]
+            if wanted.trigger == "press":
+                works.append(_press_lines(client, wanted.bench))
+            await common.first(*works)
         finally:
-            for task in filter(None, (presses, following)):
-                task.cancel()
-                with contextlib.suppress(asyncio.CancelledError):
-                    await task
-        await client.ask(m.StopWalk(bench=BENCH))
+            # However it ends: in a hub that goes on, it would go on capturing with nobody there.
+            if report.ours:
+                await _leave(client, wanted.bench)
         report.summary()
+
+
+async def _look_for_others(client: Client, wanted: StartWalk) -> None:
+    """GaugelinkError when somebody else walks at that bench."""
+    from gaugelink.daemon import messages as m
+    from gaugelink.reading import GaugelinkError
+
+    there: WalkEvent | None = await client.ask(m.Walk(bench=wanted.bench))
+    if there is not None and there.gauge != wanted.gauge:
+        raise GaugelinkError(
+            f"{there.reed} is being walked at bench {wanted.bench!r} with gauge {there.gauge!r}: "
+            "give this one a --bench of its own"
+        )
+
+
+async def _leave(client: Client, bench: str) -> None:
+    from gaugelink.daemon import messages as m
+    from gaugelink.daemon.client import HubGone
+
+    # A hub that is gone walks no more.
+    with contextlib.suppress(HubGone):
+        await client.ask(m.StopWalk(bench=bench))
 
 
 async def gauge_at(client: Client, port: str, description: str) -> str:
@@ -120,7 +141,7 @@ async def gauge_at(client: Client, port: str, description: str) -> str:
     return str(added.name)
 
 
-async def _press_lines(client: Client) -> None:
+async def _press_lines(client: Client, bench: str) -> None:
     """Carry out a gesture for each line of standard input, until its end."""
     from gaugelink.daemon import messages as m
     from gaugelink.reading import GaugelinkError
@@ -130,7 +151,9 @@ async def _press_lines(client: Client) -> None:
         word = line.strip() or "capture"
         if word not in WORDS:
             raise GaugelinkError(f"{word!r} is no gesture; use an empty line or {', '.join(WORDS)}")
-        await client.ask(m.Press(gesture=word, bench=BENCH))  # type: ignore[arg-type]
+        await client.ask(m.Press(gesture=word, bench=bench))  # type: ignore[arg-type]
+    # Once this is answered, all that followed from the presses has been told.
+    await client.ask(m.Walk(bench=bench))
 
 
 def _lines_of_stdin() -> asyncio.Queue[str | None]:
@@ -144,8 +167,10 @@ def _lines_of_stdin() -> asyncio.Queue[str | None]:
     def read() -> None:
         # When the loop has ended, so has the walk that wanted the line.
         with contextlib.suppress(RuntimeError):
-            for line in sys.stdin:
-                loop.call_soon_threadsafe(queue.put_nowait, line)
+            # A standard input that was closed from the start is at its end.
+            for line in sys.stdin.buffer if sys.stdin is not None else ():
+                word = line.decode(errors="replace")
+                loop.call_soon_threadsafe(queue.put_nowait, word)
             loop.call_soon_threadsafe(queue.put_nowait, None)
 
     threading.Thread(target=read, name="lines of standard input", daemon=True).start()
@@ -157,9 +182,20 @@ async def _follow(client: Client, report: Report) -> None:
 
     async for event in client.events():
         report.event(event)
+        if not report.ours:
+            raise GaugelinkError("another walk has begun at this bench: this one can be resumed")
         if report.done:
             return
     raise GaugelinkError("the hub ended; start again: every capture that was printed is on disk")
+
+
+def _same(one: WalkEvent, other: WalkEvent) -> bool:
+    return (one.reed, one.style, one.stage, one.gauge) == (
+        other.reed,
+        other.style,
+        other.stage,
+        other.gauge,
+    )
 
 
 class Report:
@@ -173,6 +209,7 @@ class Report:
         self._retaken = 0
         self._refused: Counter[str] = Counter()
         self._down = ""
+        self._ours = True
         if not as_json:
             common.say(f"{walk.reed}: {walk.title}. {walk.note}")
         self._next()
@@ -181,6 +218,11 @@ class Report:
     def done(self) -> bool:
         """Whether the pass is over."""
         return self._walk.at_stop is None
+
+    @property
+    def ours(self) -> bool:
+        """Whether the bench still has the walk that it had."""
+        return self._ours
 
     @property
     def walk(self) -> WalkEvent:
@@ -210,10 +252,12 @@ class Report:
             case m.ZoneAlert():
                 self._print(event, f"  {event.title}: on target")
             case m.WalkEvent():
-                moved = event.at_stop != self._walk.at_stop
-                self._walk = event
-                if moved:
-                    self._next()
+                self._ours = _same(event, self._walk)
+                if self._ours:
+                    moved = event.at_stop != self._walk.at_stop
+                    self._walk = event
+                    if moved:
+                        self._next()
 
     def _link(self, state: str, reason: str) -> None:
         if state == "down" and reason != self._down:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import AsyncGenerator
-from typing import TYPE_CHECKING, Any
+from collections.abc import AsyncGenerator, Callable, Iterator
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
@@ -13,6 +13,8 @@ from gaugelink.cli import common
 
 if TYPE_CHECKING:
     from gaugelink.capture.settling import Settled
+    from gaugelink.devices.description import Description
+    from gaugelink.devices.link import Link
     from gaugelink.devices.supervisor import LinkState
     from gaugelink.folders import Folders
     from gaugelink.reading import Reading
@@ -22,24 +24,48 @@ if TYPE_CHECKING:
 @click.option("--port", help="The indicator's port; without it, follow the running hub's gauges.")
 @click.option("--description", default="", help="What it sends; recognised when not given.")
 @click.option("--count", type=click.IntRange(1), help="End after this many readings.")
+@click.option(
+    "--record",
+    metavar="FILE",
+    type=click.Path(dir_okay=False),
+    help="Keep the raw bytes with their times, for a bug report or to play again.",
+)
 @common.json_option
 @click.pass_context
 def command(
-    ctx: click.Context, port: str | None, description: str, count: int | None, as_json: bool
+    ctx: click.Context,
+    port: str | None,
+    description: str,
+    count: int | None,
+    record: str | None,
+    as_json: bool,
 ) -> None:
     """Print the readings of an indicator as they come.
 
+    A recording is played by its name: --port replay:FILE, or replay:FILE@0 without waiting.
+
     \b
     Example: gaugelink watch --port /dev/ttyUSB0 --count 10 --json
+             gaugelink watch --port /dev/ttyUSB0 --record odd.jsonl
     """
-    common.run(_watch(common.folders_of(ctx), port, description, count, as_json))
+    if record and not port:
+        raise click.UsageError("--record needs the --port to record")
+    source = _Source(common.folders_of(ctx), port, description, record)
+    common.run(_watch(source, count, as_json))
 
 
-async def _watch(
-    folders: Folders, port: str | None, description: str, count: int | None, as_json: bool
-) -> None:
+class _Source(NamedTuple):
+    """Where the readings come from."""
+
+    folders: Folders
+    port: str | None
+    description: str
+    record: str | None
+
+
+async def _watch(source: _Source, count: int | None, as_json: bool) -> None:
     left = count
-    async with contextlib.aclosing(_lines(folders, port, description)) as lines:
+    async with contextlib.aclosing(_lines(source)) as lines:
         async for line in lines:
             common.say(common.json_line(line) if as_json else _plain(line))
             if left is not None:
@@ -54,16 +80,15 @@ def _plain(line: dict[str, Any]) -> str:
     return f"{shown:>9.2f}  {line['standing']:<8}  {line['value']} {line['unit']}{status}"
 
 
-async def _lines(
-    folders: Folders, port: str | None, description: str
-) -> AsyncGenerator[dict[str, Any], None]:
+async def _lines(source: _Source) -> AsyncGenerator[dict[str, Any], None]:
     """One line a reading, from the running hub if it has the port, else from the port itself."""
     from gaugelink.daemon import messages as m
     from gaugelink.daemon.address import address_in
     from gaugelink.daemon.client import connect
     from gaugelink.reading import GaugelinkError
 
-    client = await connect(address_in(folders.runtime))
+    port = source.port
+    client = await connect(address_in(source.folders.runtime)) if not source.record else None
     if client is not None:
         try:
             gauges = await client.ask(m.Gauges())
@@ -75,12 +100,12 @@ async def _lines(
                         yield _from_event(event)
                     elif isinstance(event, m.GaugeEvent) and event.name in names:
                         _say_link(event.link, event.reason)
-                return
+                raise GaugelinkError("the hub ended; is `gaugelink serve` still running?")
         finally:
             await client.close()
     if port is None:
         raise GaugelinkError("no hub with a gauge is running: give the indicator's --port")
-    async with contextlib.aclosing(_from_port(folders, port, description)) as lines:
+    async with contextlib.aclosing(_from_port(source, port)) as lines:
         async for line in lines:
             yield line
 
@@ -90,37 +115,55 @@ def _say_link(state: LinkState, reason: str) -> None:
         common.say(f"gaugelink: {reason}", err=True)
 
 
-async def _from_port(
-    folders: Folders, port: str, description: str
-) -> AsyncGenerator[dict[str, Any], None]:
+async def _from_port(source: _Source, port: str) -> AsyncGenerator[dict[str, Any], None]:
     from gaugelink.capture.settling import Settler
     from gaugelink.craft.style import Settling
     from gaugelink.devices import catalog
+    from gaugelink.devices.links import as_carried, describe, open_link
     from gaugelink.devices.pipeline import Pipeline
-    from gaugelink.devices.recognise import recognise
-    from gaugelink.devices.serial_link import SerialLink
+    from gaugelink.devices.replay_link import ReplayLink
     from gaugelink.devices.supervisor import Supervisor
 
-    if description:
-        found = catalog.find(description, folders.descriptions)
+    own = source.folders.descriptions
+    if source.description:
+        found = as_carried(port, catalog.find(source.description, own))
     else:
-        known = list(catalog.catalog(folders.descriptions).values())
-        found = await recognise(port, known, SerialLink)
+        found = await describe(port, list(catalog.catalog(own).values()))
         common.say(f"gaugelink: {port} speaks {found.name} ({found.title})", err=True)
-    pipeline = Pipeline(found, port)
-    sink = _Queue()
-    supervisor = Supervisor(SerialLink(port, found.link), pipeline, sink)
-    settler = Settler(Settling())
-    running = asyncio.create_task(supervisor.run())
+    link = open_link(port, found.link)
+    with _recorded(link, found, source.record) as heard:
+        sink = _Queue()
+        supervisor = Supervisor(heard, Pipeline(found, port), sink)
+        settler = Settler(Settling())
+        running = asyncio.create_task(supervisor.run())
+        try:
+            while readings := await sink.next(
+                ever_opened=lambda: supervisor.opened > 0,
+                ended=lambda: isinstance(link, ReplayLink) and link.ended,
+            ):
+                for reading in readings:
+                    yield _from_reading(reading, settler.feed(reading))
+        finally:
+            running.cancel()
+            with contextlib.suppress(asyncio.CancelledError):
+                await running
+
+
+@contextlib.contextmanager
+def _recorded(link: Link, description: Description, record: str | None) -> Iterator[Link]:
+    """The link, written down in a file of that name if there is one; never over another file."""
+    if record is None:
+        yield link
+        return
+    from gaugelink.devices.recording import FORMAT, Header, RecordingError, RecordingLink
+
+    header = Header(FORMAT, link.port, description.name, description.link.short)
     try:
-        while True:
-            readings = await sink.next(ever_opened=lambda: supervisor.opened > 0)
-            for reading in readings:
-                yield _from_reading(reading, settler.feed(reading))
-    finally:
-        running.cancel()
-        with contextlib.suppress(asyncio.CancelledError):
-            await running
+        file = open(record, "x", encoding="utf-8", newline="\n")  # noqa: SIM115
+    except OSError as error:
+        raise RecordingError(f"{record}: cannot be made ({error.strerror})") from error
+    with file:
+        yield RecordingLink(link, file, header)
 
 
 class _Queue:
@@ -136,11 +179,18 @@ class _Queue:
         if state == "down":
             self._queue.put_nowait(reason)
 
-    async def next(self, ever_opened: Any) -> list[Reading]:
-        """The next readings; LinkError when the port could not be opened even once."""
+    async def next(
+        self, ever_opened: Callable[[], bool], ended: Callable[[], bool]
+    ) -> list[Reading]:
+        """The next readings, none once the source has `ended`.
+
+        LinkError when the port could not be opened even once.
+        """
         from gaugelink.devices.link import LinkError
 
         while isinstance(item := await self._queue.get(), str):
+            if ended():
+                return []
             if not ever_opened():
                 raise LinkError(item)
             _say_link("down", f"{item}; waiting for it")

@@ -13,7 +13,7 @@ import msgspec
 
 from gaugelink.capture import walk
 from gaugelink.capture.settling import Settled
-from gaugelink.capture.walk import Gesture, Said, Step, Take, WalkState
+from gaugelink.capture.walk import Gesture, Said, Step, Take, WalkState, Why
 from gaugelink.craft.style import Style
 from gaugelink.craft.verdict import LEAVE
 from gaugelink.daemon.gauges import Gauge
@@ -68,13 +68,19 @@ class Bench:
         return self._state
 
     async def press(self, gesture: Gesture, station: str = "") -> Outcome:
-        """Carry out a gesture; returns when what it did is durable, or with the refusal."""
-        now = self._clock()
-        async with self._one_at_a_time:
-            step = walk.press(
-                self._state, gesture, now, self.gauge.live, self.gauge.linked, station
-            )
-            return await self._carry_out(step, self._last)
+        """Carry out a gesture; returns when what it did is durable, or with the refusal.
+
+        Once asked for it is carried out, even if whoever waits for it is cancelled.
+        """
+        # All as it is now: while an earlier gesture is being written the spindle may move on.
+        now, live, linked, reading = self._clock(), self.gauge.live, self.gauge.linked, self._last
+
+        async def whole() -> Outcome:
+            async with self._one_at_a_time:
+                step = walk.press(self._state, gesture, now, live, linked, station)
+                return await self._carry_out(step, reading)
+
+        return await asyncio.shield(whole())
 
     def wants_capture(self, reading: Reading, live: Settled) -> bool:
         """Whether this reading makes a capture by itself: by dwell, or pushed by its own button."""
@@ -101,9 +107,13 @@ class Bench:
 
     async def capture_by_itself(self, reading: Reading, live: Settled) -> None:
         """Take what `wants_capture` found, if it still stands when its turn has come."""
+        await asyncio.shield(self._take_by_itself(reading, live))
+
+    async def _take_by_itself(self, reading: Reading, live: Settled) -> None:
         async with self._one_at_a_time:
             if reading.pushed:
-                step = walk.press(self._state, "capture", reading.at, live, self.gauge.linked)
+                # The link was up when it came, whatever has become of it since.
+                step = walk.press(self._state, "capture", reading.at, live)
             elif (due := walk.dwell(self._state, self._clock(), live, self.gauge.linked)) is None:
                 return
             elif self._armed:
@@ -118,13 +128,19 @@ class Bench:
     async def _carry_out(self, step: Step, reading: Reading | None) -> Outcome:
         if step.take is not None:
             return await self._save(step, step.take, reading)
-        before, self._state = self._state, step.state
+        before, after = self._state, step.state
         if step.said is not None:
-            refused = Refused(self.name, step.said.why, step.said.text)
-            self._tell(refused)
-            return refused
-        if _lasting(before) != _lasting(self._state):
-            await self._keeper.run(self._keeper.store.save_walk, self._number, _encode(self._state))
+            self._state = after
+            return self._refuse(step.said.why, step.said.text)
+        if _lasting(before) != _lasting(after):
+            try:
+                await self._keeper.run(self._keeper.store.save_walk, self._number, _encode(after))
+            except StoreError as error:
+                # The walk stands where it stood; only the press is remembered.
+                pressed = {"last_press": after.last_press, "last_gesture": after.last_gesture}
+                self._state = msgspec.structs.replace(before, **pressed)
+                return self._refuse("not saved", str(error))
+        self._state = after
         event = self.event()
         self._tell(event)
         return event
@@ -134,16 +150,19 @@ class Bench:
         try:
             captured = await self._write(take, after, reading)
         except StoreError as error:
-            # The walk stands where it stood; only the press is remembered.
+            # As above: a step with something to take changes nothing else.
             self._state = step.state
-            refused = Refused(self.name, "not saved", str(error))
-            self._tell(refused)
-            return refused
+            return self._refuse("not saved", str(error))
         self._state = after
         self._tell(captured)
         # Whoever pressed waits for the answer; what it means for the walk follows at once.
         asyncio.get_running_loop().call_soon(self._tell_what_follows, before, after, take.stop.zone)
         return captured
+
+    def _refuse(self, why: Why, text: str) -> Refused:
+        refused = Refused(self.name, why, text)
+        self._tell(refused)
+        return refused
 
     def _tell_what_follows(self, before: WalkState, after: WalkState, zone: str) -> None:
         if self._state is after:

@@ -127,10 +127,7 @@ class SocketClient:
         self._listening.cancel()
         with contextlib.suppress(asyncio.CancelledError):
             await self._listening
-        self._writer.close()
-        # The hub may have closed first; either way the connection is over.
-        with contextlib.suppress(OSError):
-            await self._writer.wait_closed()
+        await _hang_up(self._writer)
 
     async def _listen(self) -> None:
         why = "the hub ended the connection; is `gaugelink serve` still running?"
@@ -140,10 +137,11 @@ class SocketClient:
         except (OSError, msgspec.DecodeError, ValueError) as error:
             why = f"the hub is gone ({error}); is `gaugelink serve` still running?"
         finally:
-            self._why_gone = why
+            # A line that the hub gave as its reason says more.
+            self._why_gone = self._why_gone or why
             for answer in self._waiting.values():
                 if not answer.done():
-                    answer.set_exception(HubGone(why))
+                    answer.set_exception(HubGone(self._why_gone))
             self._follower.close()
 
     def _sort(self, message: AnyMessage) -> None:
@@ -173,28 +171,58 @@ async def connect(address: Address) -> SocketClient | None:
     Raises HubError when one does, but speaks another version of the protocol.
     """
     try:
-        if address.by_socket:
-            reader, writer = await asyncio.open_unix_connection(
-                address.socket, limit=LONGEST_MESSAGE
-            )
-        else:
-            tcp = address.read_tcp()
-            if tcp is None:
-                return None
-            reader, writer = await asyncio.open_connection(
-                "127.0.0.1", tcp.port, limit=LONGEST_MESSAGE
-            )
-            writer.write(encoder.encode(Open(token=tcp.token)) + b"\n")
+        opened = await _open(address)
     except (FileNotFoundError, ConnectionRefusedError):
         return None
+    except OSError as error:
+        raise HubError(f"{address.socket}: the hub there cannot be reached: {error}") from error
+    if opened is None:
+        return None
+    reader, writer = opened
+    client: SocketClient | None = None
+    try:
+        if await _greeted(reader, address):
+            client = SocketClient(reader, writer)
+    finally:
+        if client is None:
+            await _hang_up(writer)
+    return client
+
+
+async def _open(address: Address) -> tuple[asyncio.StreamReader, asyncio.StreamWriter] | None:
+    if address.by_socket:
+        return await asyncio.open_unix_connection(address.socket, limit=LONGEST_MESSAGE)
+    tcp = address.read_tcp()
+    if tcp is None:
+        return None
+    opened = await asyncio.open_connection("127.0.0.1", tcp.port, limit=LONGEST_MESSAGE)
+    opened[1].write(encoder.encode(Open(token=tcp.token)) + b"\n")
+    return opened
+
+
+async def _greeted(reader: asyncio.StreamReader, address: Address) -> bool:
+    """Whether a hub of this protocol greets; HubError when something else says something else."""
     try:
         async with asyncio.timeout(GREETING_WITHIN):
-            greeting = message_decoder.decode(await reader.readline())
-    except (TimeoutError, OSError, msgspec.DecodeError) as error:
-        writer.close()
-        raise HubError(f"what listens at {address.socket} is no hub ({error})") from error
+            line = await reader.readline()
+        greeting = message_decoder.decode(line) if line else None
+    except ConnectionError:
+        greeting = None
+    except (TimeoutError, OSError, ValueError) as error:
+        # A dead hub's TCP port may be anybody's by now, and the store tells a living one's.
+        if not address.by_socket:
+            return False
+        raise HubError(f"what listens at {address.socket} is no hub ({error!r})") from error
+    if greeting is None:
+        return False  # it has just ended
     if not isinstance(greeting, Greeting) or greeting.protocol != PROTOCOL:
-        writer.close()
         said = greeting.text if isinstance(greeting, Error) else "another version of the protocol"
         raise HubError(f"the running hub refused: {said}; restart it with this gaugelink")
-    return SocketClient(reader, writer)
+    return True
+
+
+async def _hang_up(writer: asyncio.StreamWriter) -> None:
+    writer.close()
+    # The hub may have closed first; either way the connection is over.
+    with contextlib.suppress(OSError):
+        await writer.wait_closed()

@@ -16,7 +16,8 @@ class Mailbox:
     """What waits for a slow follower, in order: all events, and the newest reading of each gauge.
 
     A reading that was never taken out is replaced by the next of its gauge, which says in `missed`
-    how many it stands for. Pure: no clock, no I/O.
+    how many it stands for. One that was pushed is an event like any other: somebody's hand sent
+    it, and no other stands for it. Pure: no clock, no I/O.
     """
 
     def __init__(self) -> None:
@@ -26,12 +27,12 @@ class Mailbox:
         self.missed = 0
         """Readings replaced unseen, over all gauges and all time."""
 
-    def __bool__(self) -> bool:
-        return bool(self._events or self._newest)
+    def __len__(self) -> int:
+        return len(self._events) + len(self._newest)
 
     def put(self, event: Event) -> None:
         """Add an event, or a reading in place of the one of the same gauge that waits."""
-        if not isinstance(event, ReadingEvent):
+        if not isinstance(event, ReadingEvent) or event.pushed:
             self._events.append(event)
             return
         if event.gauge in self._newest:

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
+from typing import NoReturn
 
 from gaugelink.capture.settling import Settled, Settler
 from gaugelink.craft.style import Settling
 from gaugelink.daemon.messages import GaugeCounts, GaugeEvent, ReadingEvent
-from gaugelink.devices.description import Description, LinkSettings
-from gaugelink.devices.link import Link, LinkError
+from gaugelink.devices.description import Description
+from gaugelink.devices.links import OpenLink, when_charged
 from gaugelink.devices.pipeline import Pipeline
-from gaugelink.devices.recognise import recognise
 from gaugelink.devices.supervisor import LinkState, Retry, Supervisor
-from gaugelink.reading import Reading
+from gaugelink.reading import GaugelinkError, Reading
 
-OpenLink = Callable[[str, LinkSettings], Link]
+log = logging.getLogger(__name__)
 
 RATE_WINDOW = 200
 """Readings over which the rate is counted."""
@@ -45,6 +46,7 @@ class Gauge:
         self._pipeline: Pipeline | None = None
         self._supervisor: Supervisor | None = None
         self._state = GaugeEvent(name, port, description, "", "opening")
+        self._battery = ""
         self.task: asyncio.Task[None] | None = None
 
     @property
@@ -64,40 +66,59 @@ class Gauge:
     async def run(
         self,
         description: Description | None,
-        known: Callable[[], list[Description]],
+        describe: Callable[[], Awaitable[Description]],
         open_link: OpenLink,
         retry: Retry,
     ) -> None:
-        """Recognise the format if it is not given, then supervise for ever."""
+        """Find out the description if it is not given, then supervise; ends only by cancellation.
+
+        Whatever fails is said as the reason why the link is down, and tried again: a gauge never
+        takes the hub with it.
+        """
         failures = 0
-        while description is None:
+        while True:
             try:
-                description = await recognise(self.port, known(), open_link)
-            except LinkError as error:
-                failures += 1
-                wait = retry.after(failures)
-                self.link("down", str(error), wait)
-                await asyncio.sleep(wait)
-                self.link("opening", "", 0.0)
+                description = description or await describe()
+                await self._supervise(description, open_link, retry)
+            except GaugelinkError as error:
+                reason = str(error)
+            except Exception as error:
+                log.exception("gauge %r failed", self.name)
+                reason = f"it failed: {_root(error)!r}; report it"
+            failures += 1
+            wait = retry.after(failures)
+            self.link("down", reason, wait)
+            await asyncio.sleep(wait)
+            self.link("opening", "", 0.0)
+
+    async def _supervise(
+        self, description: Description, open_link: OpenLink, retry: Retry
+    ) -> NoReturn:
         self._state = GaugeEvent(
             self.name, self.port, description.name, description.title, self._state.link
         )
         self._pipeline = Pipeline(description, self.name)
-        self._supervisor = Supervisor(
-            open_link(self.port, description.link), self._pipeline, self, retry, self._clock
-        )
+        link = open_link(self.port, description.link)
+        when_charged(link, self._charged)
+        self._supervisor = Supervisor(link, self._pipeline, self, retry, self._clock)
         async with asyncio.TaskGroup() as tasks:
             tasks.create_task(self._supervisor.run())
             tasks.create_task(asyncio.to_thread(self._pipeline.warm))
+        raise AssertionError("a supervisor ends only by cancellation")
 
     def heard(self, readings: list[Reading]) -> None:
         """Readings came, in order."""
         for reading in readings:
             self._times.append(reading.at)
             self.live = self._settler.feed(reading)
-            if reading.status != self._state.status:
-                self._tell(status=reading.status)
+            if (status := reading.status or self._battery) != self._state.status:
+                self._tell(status=status)
             self._on_reading(self, reading, self.live)
+
+    def _charged(self, percent: int) -> None:
+        """Its battery's charge; the indicator's own word goes before it."""
+        self._battery = f"battery {percent} %"
+        self._tell(status=self._battery)
 
     def link(self, state: LinkState, reason: str, retry_in: float) -> None:
         """The link's state changed."""
@@ -145,6 +166,13 @@ class Gauge:
             last_refused=f"{refused.reason}: {refused.payload!r}" if refused else "",
             reopened=max(0, self._supervisor.opened - 1) if self._supervisor else 0,
         )
+
+
+def _root(error: BaseException) -> BaseException:
+    """The first error of a group, however deep it is nested."""
+    while isinstance(error, BaseExceptionGroup):
+        error = error.exceptions[0]
+    return error
 
 
 def reading_event(reading: Reading, settled: Settled) -> ReadingEvent:

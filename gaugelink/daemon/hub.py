@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import logging
 import time
 from collections.abc import AsyncIterator, Callable
 from pathlib import Path
@@ -23,13 +24,15 @@ from gaugelink.daemon import answers
 from gaugelink.daemon import messages as m
 from gaugelink.daemon.benches import Bench
 from gaugelink.daemon.followers import Follower, QueueFollower
-from gaugelink.daemon.gauges import Gauge, OpenLink, reading_event
+from gaugelink.daemon.gauges import Gauge, reading_event
 from gaugelink.daemon.keeper import Keeper
-from gaugelink.devices import catalog
-from gaugelink.devices.serial_link import SerialLink
+from gaugelink.devices import catalog, links
+from gaugelink.devices.description import Description
 from gaugelink.devices.supervisor import Retry
 from gaugelink.reading import GaugelinkError, Reading
 from gaugelink.store.errors import UnknownReed
+
+log = logging.getLogger(__name__)
 
 
 class HubSettings(msgspec.Struct, frozen=True):
@@ -51,7 +54,7 @@ class Hub:
         settings: HubSettings,
         tasks: asyncio.TaskGroup,
         clock: Callable[[], float] = time.monotonic,
-        open_link: OpenLink = SerialLink,
+        open_link: links.OpenLink = links.open_link,
     ) -> None:
         self._keeper = keeper
         self._settings = settings
@@ -63,6 +66,8 @@ class Hub:
         self._missed_by_gone = 0
         self._gauges: dict[str, Gauge] = {}
         self._benches: dict[str, Bench] = {}
+        self._changing = asyncio.Lock()
+        """Gauges and walks come and go one at a time: two may ask for the same one at once."""
 
     # Followers
 
@@ -91,12 +96,30 @@ class Hub:
         self.tell(reading_event(reading, live))
         for bench in self._benches.values():
             if bench.gauge is gauge and bench.wants_capture(reading, live):
-                self._tasks.create_task(bench.capture_by_itself(reading, live))
+                self._tasks.create_task(self._capture_by_itself(bench, reading, live))
+
+    async def _capture_by_itself(self, bench: Bench, reading: Reading, live: Settled) -> None:
+        try:
+            await bench.capture_by_itself(reading, live)
+        except Exception as error:
+            # Nobody waits for an answer, so everybody is told.
+            log.exception("a capture at %r failed", bench.name)
+            self.tell(m.Refused(bench.name, "not saved", f"it failed: {error!r}; report it"))
 
     # Requests
 
     async def handle(self, request: m.Request, follower: Follower) -> Any:
         """Carry out a request of a follower; GaugelinkError says why it was not done."""
+        try:
+            return await self._carry_out(request, follower)
+        except GaugelinkError:
+            raise
+        except Exception as error:
+            # The others' hub goes on, whatever one follower has come upon.
+            log.exception("a request failed: %r", request)
+            raise GaugelinkError(f"the hub failed at it: {error!r}; report it") from error
+
+    async def _carry_out(self, request: m.Request, follower: Follower) -> Any:
         match request:
             case m.Follow():
                 follower.interest.ask(request.readings, request.gauges)
@@ -107,13 +130,16 @@ class Hub:
                 bench = self._benches.get(request.bench)
                 return None if bench is None else bench.event()
             case m.StartWalk():
-                return await self._start_walk(request)
+                async with self._changing:
+                    return await self._start_walk(request)
             case m.StopWalk():
-                return await self._stop_walk(request.bench)
+                async with self._changing:
+                    return await self._stop_walk(request.bench)
             case m.AddGauge():
                 return await self.add_gauge(request.name, request.port, request.description)
             case m.RemoveGauge():
-                return await self._remove_gauge(request.name)
+                async with self._changing:
+                    return await self._remove_gauge(request.name)
             case m.Gauges():
                 return [gauge.event for gauge in self._gauges.values()]
             case m.Diagnose():
@@ -141,38 +167,57 @@ class Hub:
 
     async def add_gauge(self, name: str, port: str, description: str = "") -> m.GaugeEvent:
         """Supervise an indicator from now on, and remember it."""
-        there = self._gauges.get(name)
-        if there is not None:
-            if there.port == port:
-                return there.event
-            raise GaugelinkError(f"gauge {name!r} is at {there.port}: remove it first")
-        for other in self._gauges.values():
-            if other.port == port:
-                raise GaugelinkError(f"{port} is already the port of gauge {other.name!r}")
-        own = self._settings.descriptions
-        found = await asyncio.to_thread(catalog.find, description, own) if description else None
+        async with self._changing:
+            there = self._gauges.get(name)
+            if there is not None:
+                if there.port == port:
+                    return there.event
+                raise GaugelinkError(f"gauge {name!r} is at {there.port}: remove it first")
+            for other in self._gauges.values():
+                if other.port == port:
+                    raise GaugelinkError(f"{port} is already the port of gauge {other.name!r}")
+            found = await self._describe(port, description) if description else None
+            await self._keeper.run(self._keeper.store.remember_gauge, name, port, description)
+            gauge = self._supervise(name, port, description, found)
+            self.tell(gauge.event)
+            return gauge.event
+
+    def _supervise(
+        self, name: str, port: str, description: str, found: Description | None = None
+    ) -> Gauge:
         gauge = Gauge(name, port, description, self._clock, self._on_reading, self.tell)
         self._gauges[name] = gauge
         gauge.task = self._tasks.create_task(
             gauge.run(
                 found,
-                lambda: list(catalog.catalog(own).values()),
+                lambda: self._describe(port, description),
                 self._open_link,
                 self._settings.retry,
             )
         )
-        await self._keeper.run(self._keeper.store.remember_gauge, name, port, description)
-        self.tell(gauge.event)
-        return gauge.event
+        return gauge
+
+    async def _describe(self, port: str, name: str) -> Description:
+        """The description of that name, or the one that fits what the port sends."""
+        own = self._settings.descriptions
+        if name:
+            named = await asyncio.to_thread(catalog.find, name, own)
+            return links.as_carried(port, named)
+        known = await asyncio.to_thread(catalog.catalog, own)
+        return await links.describe(port, list(known.values()), self._open_link)
 
     async def connect_remembered(self) -> None:
-        """Supervise the gauges of earlier days again, but for those there already."""
+        """Supervise the gauges of earlier days again, but for those there already.
+
+        One whose description can no longer be used is down, and says why, until it can.
+        """
         known = await self._keeper.run(self._keeper.store.gauges)
         # Of two that were at one port on different days, the one used last is there now.
-        for record in sorted(known, key=lambda each: each.last_used, reverse=True):
-            ports = {gauge.port for gauge in self._gauges.values()}
-            if record.name not in self._gauges and record.port not in ports:
-                await self.add_gauge(record.name, record.port, record.description)
+        async with self._changing:
+            for record in sorted(known, key=lambda each: each.last_used, reverse=True):
+                ports = {gauge.port for gauge in self._gauges.values()}
+                if record.name not in self._gauges and record.port not in ports:
+                    self._supervise(record.name, record.port, record.description)
 
     async def _remove_gauge(self, name: str) -> None:
         gauge = self._gauge(name)
@@ -182,8 +227,7 @@ class Hub:
         del self._gauges[name]
         assert gauge.task is not None
         gauge.task.cancel()
-        with contextlib.suppress(asyncio.CancelledError):
-            await gauge.task
+        await asyncio.wait([gauge.task])
         await self._keeper.run(self._keeper.store.forget_gauge, name)
 
     async def _start_walk(self, request: m.StartWalk) -> m.WalkEvent:
@@ -203,7 +247,7 @@ class Hub:
                 store.unfinished_walk, request.bench, request.reed, style.name, request.stage
             )
             if left is not None:
-                kept = walk.resumed(msgspec.json.decode(left.state, type=WalkState))
+                kept = walk.resumed(_kept(left.state))
                 # An edited style has other stations or targets: its walk begins anew.
                 if kept.stops == fresh.stops:
                     number = left.walk
@@ -264,12 +308,21 @@ class Hub:
                 follower.close()
 
 
+def _kept(state: bytes) -> WalkState:
+    try:
+        return msgspec.json.decode(state, type=WalkState)
+    except msgspec.DecodeError as error:
+        raise GaugelinkError(
+            f"the unfinished walk was kept by another version ({error}): begin it anew"
+        ) from error
+
+
 @contextlib.asynccontextmanager
 async def hosting(
     keeper: Keeper,
     settings: HubSettings | None = None,
     clock: Callable[[], float] = time.monotonic,
-    open_link: OpenLink = SerialLink,
+    open_link: links.OpenLink = links.open_link,
 ) -> AsyncIterator[Hub]:
     """A running hub over an open store, until the block is left."""
     async with asyncio.TaskGroup() as tasks:

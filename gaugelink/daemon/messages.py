@@ -3,7 +3,9 @@
 One JSON object a line, UTF-8. The hub speaks first, with a `greeting`. A client sends requests,
 which carry a number of the client's choice in `id`; each is answered by one `reply` or `error`
 with that number. Between them come events. A follower that reads slowly gets the newest
-`reading` of each gauge and in `missed` how many it did not get; every other event is delivered.
+`reading` of each gauge and in `missed` how many it did not get; every other event, and every
+reading that was pushed, is delivered. When a client ends its side, what it asked for is still
+carried out and answered, then the hub ends the connection.
 
 Lengths in `hundredths`, `resolution` and targets are hundredths of a millimetre, written as JSON
 numbers with exactly the digits known. `at` is seconds on the hub's monotonic clock.

@@ -10,12 +10,13 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from decimal import Decimal
-from functools import cache, lru_cache
+from functools import cache, lru_cache, partial
 from operator import itemgetter
 
 import msgspec
 
 from gaugelink.devices import checksums
+from gaugelink.devices.bluetooth import presentation
 from gaugelink.devices.description import MOST_PLACES, Description, Field
 from gaugelink.reading import RawReading
 from gaugelink.units import canonical, factor
@@ -33,7 +34,8 @@ class Refusal(msgspec.Struct, frozen=True, gc=False):
 
     reason: str
     """One of: no match, checksum, unit, not a number, range, status, parity, too long, cut short,
-    too many digits."""
+    too many digits; of a presented value also: not at this resolution, above range, below range,
+    reserved value, wrong size."""
     payload: bytes
 
 
@@ -71,22 +73,25 @@ class Decoder:
         decoding = description.decoding
         self._checksum = description.checksum
         self._strip_check = description.checksum is not None and bool(decoding.pattern)
-        self._read = (
-            _pattern_reader(decoding.pattern)
-            if decoding.pattern is not None
-            else _layout_reader(decoding.layout)
-        )
+        presented = decoding.presentation
+        decode = self._decode
+        if presented is not None:
+            decode = partial(self._decode_presented, presentation.reader(presented))
+        elif decoding.pattern is not None:
+            self._read = _pattern_reader(decoding.pattern)
+        else:
+            self._read = _layout_reader(decoding.layout)
         self._comma = decoding.decimal_mark == ","
         self._decimals = decoding.decimals
         self._signs = decoding.signs
         self._status = decoding.status
         self._refuse = frozenset(decoding.refuse)
-        self._default_unit = canonical(description.unit)
+        self._default_unit = canonical(presented.unit if presented else description.unit)
         self._units = {sent: canonical(meant) for sent, meant in decoding.units.items()}
         low, high = description.range
         per_mm = factor("mm")
         self._low, self._high = low * per_mm, high * per_mm
-        self.decode = lru_cache(maxsize=KEPT)(self._decode)
+        self.decode = lru_cache(maxsize=KEPT)(decode)
 
     def warm(self) -> None:
         """Derive the factors of all declared units now, not at the first reading in each.
@@ -123,6 +128,19 @@ class Decoder:
         if number is None:
             return Refusal("not a number", payload)
         value, exponent = number
+        return self._in_hundredths(_text(parts, value), value, exponent, unit, status, payload)
+
+    def _decode_presented(self, read: presentation.Reader, payload: bytes) -> Decoded | Refusal:
+        found = read(payload)
+        if isinstance(found, str):
+            return Refusal(found, payload)
+        text, value, last = found
+        return self._in_hundredths(text, value, last, self._default_unit, "", payload)
+
+    def _in_hundredths(
+        self, text: str, value: Decimal, exponent: int, unit: str, status: str, payload: bytes
+    ) -> Decoded | Refusal:
+        """The reading that a value is, `exponent` the power of ten of its last digit."""
         # as_tuple would say how many digits there are, at the cost of all the rest.
         digits = value.adjusted() - exponent + 1
         if digits > MOST_DIGITS or abs(exponent) > MOST_PLACES:
@@ -131,9 +149,7 @@ class Decoder:
         if not self._low <= hundredths <= self._high:
             return Refusal("range", payload)
         step, resolution = _resolution(unit, exponent)
-        return Decoded(
-            RawReading(value, unit, _text(parts, value), step, status), hundredths, resolution
-        )
+        return Decoded(RawReading(value, unit, text, step, status), hundredths, resolution)
 
     def _number(self, parts: Parts) -> tuple[Decimal, int] | None:
         """The value with its sign, mark and exponent, and the power of ten of its last digit.

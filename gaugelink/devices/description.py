@@ -14,6 +14,8 @@ from typing import Literal
 
 import msgspec
 
+from gaugelink.devices.bluetooth import presentation
+from gaugelink.devices.bluetooth.presentation import Presentation
 from gaugelink.reading import GaugelinkError
 from gaugelink.units import UnitError, canonical
 
@@ -23,7 +25,7 @@ class DescriptionError(GaugelinkError):
 
 
 class LinkSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """How the serial line is set."""
+    """How the serial line is set, or which characteristic of a Bluetooth device is read."""
 
     baud: int = 9600
     bits: Literal[7, 8] = 8
@@ -32,6 +34,8 @@ class LinkSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     dtr: bool = True
     """Many indicators draw the power of their output stage from these two lines."""
     rts: bool = True
+    characteristic: str = ""
+    """Over Bluetooth, the UUID of the characteristic to read; empty: the device says which."""
 
     @property
     def short(self) -> str:
@@ -79,7 +83,16 @@ class ByGap(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="
     longest: int = 64
 
 
-Framing = ByTerminator | ByMarks | ByLength | ByGap
+class ByPacket(
+    msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="by", tag="packet"
+):
+    """Every chunk is one frame: the link itself keeps them apart, as Bluetooth does."""
+
+    longest: int = 512
+    """Bytes; the most that one Bluetooth value can hold."""
+
+
+Framing = ByTerminator | ByMarks | ByLength | ByGap | ByPacket
 
 
 class Field(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -92,7 +105,8 @@ class Field(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class Decoding(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """How a frame says its value: by a pattern with named groups, or by a fixed layout.
+    """How a frame says its value: by a pattern with named groups, by a fixed layout, or by the
+    presentation of one number.
 
     Groups of a pattern: `sign`, `value`, `exponent` (a power of ten), `decimals` (a count of
     decimal places), `unit`, `status`. The pattern must match the whole frame.
@@ -100,6 +114,8 @@ class Decoding(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
     pattern: str | None = None
     layout: list[Field] = []
+    presentation: Presentation | None = None
+    """The frame is one number, presented as a Bluetooth characteristic is."""
     decimal_mark: Literal[".", ","] = "."
     decimals: int = 0
     """Decimal places implied when no mark is sent."""
@@ -154,9 +170,11 @@ class Description(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """One frame as it goes over the line, end included; the tests decode the shipped ones."""
 
 
+_UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.ASCII | re.IGNORECASE)
+
 _GROUPS = {"sign", "value", "exponent", "decimals", "unit", "status"}
 
-MOST_PLACES = 12
+MOST_PLACES = presentation.MOST_PLACES
 """Powers of ten, either way. A thickness has no use for more; a garbled exponent might."""
 
 Fault = Callable[[str, str], DescriptionError]
@@ -171,6 +189,7 @@ def check(description: Description, source: str) -> None:
 
     _check_framing(description, fault)
     _check_decoding(description, fault)
+    _check_presentation(description, fault)
     _check_layout(description, fault)
     _check_meanings(description, fault)
     _check_characters(description, fault)
@@ -178,6 +197,9 @@ def check(description: Description, source: str) -> None:
     _check_checksum(description.checksum, fault)
     if not 50 <= description.link.baud <= 4_000_000:
         raise fault("link.baud", f"{description.link.baud} is not a speed of a serial line")
+    characteristic = description.link.characteristic
+    if characteristic and not _UUID.fullmatch(characteristic):
+        raise fault("link.characteristic", f"{characteristic!r} is not a UUID of 128 bits")
     low, high = description.range
     if not (low.is_finite() and high.is_finite()):
         raise fault("range", "takes two numbers, in millimetres")
@@ -187,9 +209,12 @@ def check(description: Description, source: str) -> None:
 
 def _check_decoding(description: Description, fault: Fault) -> None:
     decoding = description.decoding
-    if (decoding.pattern is None) == (not decoding.layout):
-        raise fault("decoding", "give either a pattern or a layout")
-    if decoding.pattern is not None:
+    given = [decoding.pattern is not None, bool(decoding.layout), decoding.presentation is not None]
+    if given.count(True) != 1:
+        raise fault("decoding", "give either a pattern or a layout or a presentation")
+    if decoding.presentation is not None:
+        groups = {"value"}
+    elif decoding.pattern is not None:
         try:
             groups = set(re.compile(decoding.pattern).groupindex)
         except (re.error, OverflowError, RecursionError) as error:
@@ -205,6 +230,26 @@ def _check_decoding(description: Description, fault: Fault) -> None:
         )
     if not 0 <= decoding.decimals <= MOST_PLACES:
         raise fault("decoding.decimals", f"counts decimal places, from 0 to {MOST_PLACES}")
+
+
+def _check_presentation(description: Description, fault: Fault) -> None:
+    presented = description.decoding.presentation
+    if presented is None:
+        return
+    path = "decoding.presentation"
+    try:
+        canonical(presented.unit)
+    except UnitError as error:
+        raise fault(f"{path}.unit", str(error)) from error
+    if presentation.is_float(presented.format) and presented.exponent:
+        raise fault(f"{path}.exponent", f"{presented.format} has an exponent of its own")
+    if abs(presented.exponent) > MOST_PLACES:
+        raise fault(f"{path}.exponent", f"is a power of ten from -{MOST_PLACES} to {MOST_PLACES}")
+    # What belongs to text or fields would be passed over without a word.
+    if description.decoding != Decoding(presentation=presented):
+        raise fault("decoding", "a presentation says all; nothing else may stand beside it")
+    if description.checksum is not None:
+        raise fault("checksum", "a presentation is the whole frame and leaves no room for a check")
 
 
 def _check_layout(description: Description, fault: Fault) -> None:

@@ -1,8 +1,9 @@
 """From bytes to frames, as pure incremental functions.
 
 A framer takes bytes in any pieces, with the time at which each piece came, and returns the frames
-completed by it. The pieces never change the frames. No bytes raise: what cannot be a frame comes
-back as a frame with a `fault`, is counted, and never becomes a reading.
+completed by it. The pieces never change the frames, except where the pieces are the frames. No
+bytes raise: what cannot be a frame comes back as a frame with a `fault`, is counted, and never
+becomes a reading.
 
 After a fault a framer resumes at the next place where a frame can begin: after the next
 terminator, at the next start mark, at the next sync bytes, after the next silence.
@@ -19,6 +20,7 @@ from gaugelink.devices.description import (
     ByGap,
     ByLength,
     ByMarks,
+    ByPacket,
     ByTerminator,
     Description,
     Framing,
@@ -281,6 +283,26 @@ class GapFramer:
         self._rest.clear()
 
 
+class PacketFramer:
+    """Frames that come whole, each a chunk of its own."""
+
+    patience: float | None = None
+
+    def __init__(self, rule: ByPacket) -> None:
+        self._longest = rule.longest
+
+    def feed(self, data: bytes, at: float) -> list[Frame]:
+        if len(data) > self._longest:
+            return [Frame(data[: self._longest], at, TOO_LONG)]
+        return [Frame(data, at)] if data else []
+
+    def quiet(self, at: float) -> list[Frame]:
+        return []
+
+    def reset(self) -> None:
+        """Nothing is kept from one chunk to the next."""
+
+
 def _parity_table(parity: Literal["even", "odd", "mark", "space"]) -> bytes:
     table = bytearray()
     for byte in range(256):
@@ -333,6 +355,8 @@ def _plain_framer(rule: Framing, sound: Callable[[bytes], bool] | None) -> Frame
             return LengthFramer(rule, sound)
         case ByGap():
             return GapFramer(rule)
+        case ByPacket():
+            return PacketFramer(rule)
 
 
 def framer_for(description: Description, sound: Callable[[bytes], bool] | None = None) -> Framer:

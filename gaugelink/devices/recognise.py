@@ -22,6 +22,9 @@ LISTEN = 0.6
 ENOUGH = 2
 """Frames read without fault before a description is believed."""
 
+ENOUGH_BYTES = 65_536
+"""Bytes heard at one setting beyond which no more are needed; only a line that floods has them."""
+
 COMMON_FIRST = (9600, 4800, 19200, 115200, 38400, 57600, 2400, 1200)
 
 
@@ -62,19 +65,22 @@ def _as_wired(settings: LinkSettings) -> LinkSettings:
 
 async def _listen(link: Link, seconds: float, question: bytes = b"") -> list[Chunk]:
     chunks: list[Chunk] = []
+    heard = 0
     await link.open()
     try:
         if question:
             await link.write(question)
         async with asyncio.timeout(seconds):
-            while True:
+            while heard < ENOUGH_BYTES:
                 chunks.append(await link.read())
+                heard += len(chunks[-1].data)
                 if question and len(chunks) <= ENOUGH:
                     await link.write(question)
     except TimeoutError:
-        return chunks
+        pass  # that was the time to listen
     finally:
         await link.close()
+    return chunks
 
 
 async def recognise(
@@ -103,13 +109,13 @@ async def recognise(
             continue
         chunks = await _listen(open_link(port, settings), listen)
         heard += sum(len(chunk.data) for chunk in chunks)
-        if found := await asyncio.to_thread(_best, listeners, chunks):
+        if found := await asyncio.to_thread(best, listeners, chunks):
             return found
     if not heard:
         for description in (each for each in known if each.ask is not None):
             question = description.ask.send.encode("latin-1") if description.ask else b""
             chunks = await _listen(open_link(port, _as_wired(description.link)), listen, question)
-            if found := await asyncio.to_thread(_best, [description], chunks):
+            if found := await asyncio.to_thread(best, [description], chunks):
                 return found
     speeds = ", ".join(sorted({each.short for each in order}))
     what = (
@@ -120,8 +126,9 @@ async def recognise(
     )
 
 
-def _best(candidates: list[Description], chunks: list[Chunk]) -> Description | None:
-    if not chunks:
+def best(candidates: list[Description], chunks: list[Chunk]) -> Description | None:
+    """The candidate that reads most of what was heard; None when none reads enough of it."""
+    if not (chunks and candidates):
         return None
     best = max((score(each, chunks), index) for index, each in enumerate(candidates))
     return candidates[best[1]] if best[0].good >= ENOUGH else None

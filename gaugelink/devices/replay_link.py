@@ -29,7 +29,7 @@ class ReplayLink:
     def __init__(
         self, file: Path, speed: float = 1.0, clock: Callable[[], float] = time.monotonic
     ) -> None:
-        self._file = file
+        self.file = file
         self._speed = speed
         self._clock = clock
         self._entries: list[Entry] | None = None
@@ -39,16 +39,21 @@ class ReplayLink:
 
     @property
     def port(self) -> str:
-        return f"{PREFIX}{self._file}"
+        return f"{PREFIX}{self.file}"
+
+    @property
+    def ended(self) -> bool:
+        """Whether everything has been played."""
+        return self._entries is not None and self._next >= len(self._entries)
 
     async def open(self) -> None:
         """Go on playing; LinkError when the file cannot be read, ReplayEnded at its end."""
         if self._entries is None:
             try:
-                self._entries = (await asyncio.to_thread(load, self._file)).entries
+                self._entries = (await asyncio.to_thread(load, self.file)).entries
             except RecordingError as error:
                 raise LinkError(str(error)) from error
-        if self._next >= len(self._entries):
+        if self.ended:
             raise self._ended()
         self._opened = self._clock()
         self._from = self._entries[self._next].t

@@ -27,8 +27,12 @@ _PARITY = {
     "space": serial.PARITY_SPACE,
 }
 
-MOST_WAITING = 4096
+MOST_WAITING = 512
 """Bytes taken in one read: more than any burst, little enough to be handled at once."""
+
+MOST_CHUNKS = 4096
+"""Chunks that may wait to be handled: seconds of the fastest stream. A port that floods is not
+read any further until they have been, and loses on the line what it sends meanwhile."""
 
 
 class SerialLink:
@@ -47,6 +51,8 @@ class SerialLink:
         self._serial: serial.Serial | None = None
         self._thread: threading.Thread | None = None
         self._queue: asyncio.Queue[Chunk | LinkError] = asyncio.Queue()
+        self._room = threading.Semaphore(MOST_CHUNKS)
+        self._sending: asyncio.Future[int | None] | None = None
         self._closing = False
 
     @property
@@ -57,6 +63,7 @@ class SerialLink:
         """Open the port for this program alone; LinkError says what stands in the way."""
         self._closing = False
         self._queue = asyncio.Queue()
+        self._room = threading.Semaphore(MOST_CHUNKS)
         # Opening may block in the driver. Shielded, so that a port which opens just as this task
         # is cancelled is still closed and not left held.
         opening = asyncio.ensure_future(asyncio.to_thread(self._open))
@@ -68,7 +75,7 @@ class SerialLink:
             raise
         self._thread = threading.Thread(
             target=self._pump,
-            args=(self._serial, asyncio.get_running_loop(), self._queue),
+            args=(self._serial, asyncio.get_running_loop(), self._queue, self._room),
             name=f"serial {self._name}",
             daemon=True,
         )
@@ -78,18 +85,20 @@ class SerialLink:
         wanted = self._settings
         in_bit_7 = wanted.bits == 7 and wanted.parity != "none"
         port = serial.Serial()
-        port.port = self._name
-        port.baudrate = wanted.baud
-        port.bytesize = 8 if in_bit_7 else wanted.bits
-        port.parity = serial.PARITY_NONE if in_bit_7 else _PARITY[wanted.parity]
-        port.stopbits = wanted.stop
-        port.exclusive = True
-        port.write_timeout = 1.0
-        port.dtr = wanted.dtr
-        port.rts = wanted.rts
         try:
+            port.port = self._name
+            port.baudrate = wanted.baud
+            port.bytesize = 8 if in_bit_7 else wanted.bits
+            port.parity = serial.PARITY_NONE if in_bit_7 else _PARITY[wanted.parity]
+            port.stopbits = wanted.stop
+            port.exclusive = True
+            port.write_timeout = 1.0
+            port.dtr = wanted.dtr
+            port.rts = wanted.rts
             port.open()
-        except (OSError, ValueError) as error:  # SerialException is an OSError
+        # SerialException is an OSError, but drivers say much else: termios.error when the plug is
+        # pulled just now, NotImplementedError for a speed. None of it may end the supervisor.
+        except Exception as error:
             raise LinkError(explain(self._name, error)) from error
         return port
 
@@ -98,26 +107,26 @@ class SerialLink:
         port: serial.Serial,
         loop: asyncio.AbstractEventLoop,
         queue: asyncio.Queue[Chunk | LinkError],
+        room: threading.Semaphore,
     ) -> None:
         """Runs in the thread: hand over what comes until the line is lost or closed."""
-        lost: LinkError
-        while True:
+        # Looked at before every read: the one that `close` called off may be the one before.
+        while not self._closing:
             try:
                 data = port.read(1)
                 at = self._clock()
-                if self._closing:
-                    return
                 if not data:
                     continue
                 if waiting := port.in_waiting:
                     data += port.read(min(waiting, MOST_WAITING))
-            # pyserial lets a TypeError through when the port vanishes between two calls.
-            except (OSError, TypeError) as error:
+            # pyserial lets a TypeError through when the port vanishes between two calls, and a
+            # ValueError when so many files are open that it cannot wait for one more.
+            except (OSError, TypeError, ValueError) as error:
                 lost = LinkError(f"{self._name}: the line was lost ({error}); is it plugged in?")
-                break
+                self._hand(loop, queue, lost)
+                return
             self._hand(loop, queue, Chunk(data, at))
-        if not self._closing:
-            self._hand(loop, queue, lost)
+            room.acquire()
 
     @staticmethod
     def _hand(
@@ -133,36 +142,40 @@ class SerialLink:
         item = await self._queue.get()
         if isinstance(item, LinkError):
             raise item
-        if self._queue.empty():
-            return item
-        # Whatever waits already is one chunk, with the time of its newest byte.
-        parts = [item.data]
-        at = item.at
-        while not self._queue.empty():
-            following = self._queue.get_nowait()
-            if isinstance(following, LinkError):
-                self._queue.put_nowait(following)
-                break
-            parts.append(following.data)
-            at = following.at
-        return Chunk(b"".join(parts), at)
+        self._room.release()
+        return item
 
     async def write(self, data: bytes) -> None:
         port = self._serial
         if port is None:
             raise LinkError(f"{self._name}: not open")
+        self._sending = asyncio.ensure_future(asyncio.to_thread(port.write, data))
         try:
-            await asyncio.to_thread(port.write, data)
-        except OSError as error:
+            # Shielded: the thread goes on sending whoever is cancelled, and `close` waits for it.
+            await asyncio.shield(self._sending)
+        except (OSError, TypeError, ValueError) as error:
             raise LinkError(f"{self._name}: could not send ({error})") from error
 
     async def close(self) -> None:
-        port, thread = self._serial, self._thread
-        self._serial = self._thread = None
+        port, thread, sending = self._serial, self._thread, self._sending
+        self._serial = self._thread = self._sending = None
         self._closing = True
         if port is None:
             return
-        await asyncio.shield(asyncio.to_thread(_shut, port, thread))
+        self._room.release()
+        await asyncio.shield(_shut_after(sending, port, thread))
+
+
+async def _shut_after(
+    sending: asyncio.Future[int | None] | None,
+    port: serial.Serial,
+    thread: threading.Thread | None,
+) -> None:
+    if sending is not None:
+        # Were it closed under a send, the descriptor could by then be another file's. Sending
+        # takes no longer than the port's write timeout, and what it raises has been said.
+        await asyncio.gather(sending, return_exceptions=True)
+    await asyncio.to_thread(_shut, port, thread)
 
 
 def _shut(port: serial.Serial, thread: threading.Thread | None) -> None:

@@ -7,6 +7,7 @@ tried again with growing delays, and read on when it is back.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import time
 from collections.abc import Callable
 from typing import Literal, Protocol
@@ -14,7 +15,7 @@ from typing import Literal, Protocol
 import msgspec
 
 from gaugelink.devices.description import Ask
-from gaugelink.devices.link import Link, LinkError
+from gaugelink.devices.link import Chunk, Link, LinkError
 from gaugelink.devices.pipeline import Pipeline
 from gaugelink.reading import Reading
 
@@ -32,7 +33,12 @@ class Retry(msgspec.Struct, frozen=True):
 
     def after(self, failures: int) -> float:
         """The delay after that many failures in a row, 1 or more."""
-        return min(self.most, self.first * self.growth ** (failures - 1))
+        # Beyond a hundred it has long ceased to grow; a thousand would be no float any more.
+        return min(self.most, self.first * self.growth ** min(failures - 1, 100))
+
+
+LONGEST_WAIT = 5.0
+"""Seconds that an indicator may take to answer, however slow; as long as the longest retry."""
 
 
 class Sink(Protocol):
@@ -64,6 +70,8 @@ class Supervisor:
         self._retry = retry or Retry()
         self._clock = clock
         self._answered = asyncio.Event()
+        self._answers = 0
+        """Frames since the last question, refused ones too."""
         self.opened = 0
         """How often the link has been opened."""
 
@@ -102,28 +110,61 @@ class Supervisor:
         return lost
 
     async def _read(self) -> None:
+        pipeline = self._pipeline
         while True:
-            try:
-                async with asyncio.timeout(self._pipeline.patience):
-                    chunk = await self._link.read()
-            except TimeoutError:
-                readings = self._pipeline.quiet(self._clock())
+            chunk = await self._next(pipeline.patience)
+            before = pipeline.seq + pipeline.refused.total()
+            if chunk is None:
+                readings = pipeline.quiet(self._clock())
             else:
-                readings = self._pipeline.feed(chunk.data, chunk.at)
-            if readings:
+                readings = pipeline.feed(chunk.data, chunk.at)
+            if answers := pipeline.seq + pipeline.refused.total() - before:
+                self._answers += answers
                 self._answered.set()
+            if readings:
                 self._sink.heard(readings)
+            # A line that always has more to say must let the others have their turn.
+            await asyncio.sleep(0)
+
+    async def _next(self, patience: float | None) -> Chunk | None:
+        """The next bytes, None when none came for `patience` seconds."""
+        # Tried again at once: what came in time to a loop that was busy was no silence.
+        for seconds in (patience, 0.0):
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(seconds):
+                    return await self._link.read()
+        return None
 
     async def _ask(self, ask: Ask) -> None:
-        """Ask, wait for the answer or its time-out, and ask again: never two questions at once."""
+        """Ask, wait for the answer or its time-out, and ask again: never two questions at once.
+
+        An answer that comes after its time-out shows an indicator slower than described. Then the
+        answers still owed are waited for, and it is given more time from now on: else every late
+        answer would bring on one more question, and it would fall ever further behind.
+        """
         question = ask.send.encode("latin-1")
+        wait, owed = ask.wait, 0
         while True:
-            self._answered.clear()
+            self._answers = 0
             asked = self._clock()
             await self._link.write(question)
-            try:
-                async with asyncio.timeout(ask.wait):
-                    await self._answered.wait()
-            except TimeoutError:
+            owed += 1
+            if not await self._answered_by(1, wait):
                 continue
+            if owed > 1:
+                wait = max(wait, min(2 * wait, LONGEST_WAIT))
+                for count in range(2, owed + 1):
+                    if not await self._answered_by(count, wait):
+                        break  # the rest of them were lost, not late
+            owed = 0
             await asyncio.sleep(max(0.0, ask.every - (self._clock() - asked)))
+
+    async def _answered_by(self, count: int, seconds: float) -> bool:
+        """Whether so many answers have come since the last question, or come within `seconds`."""
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(seconds):
+                while self._answers < count:
+                    self._answered.clear()
+                    await self._answered.wait()
+                return True
+        return False

@@ -295,3 +295,39 @@ def test_a_closed_pipe_is_no_crash(cli: Cli, indicator: str) -> None:
         assert process.wait(10) in (0, 1)
         assert process.stderr.read() == b""
     assert os.path.exists(indicator)
+
+
+def test_what_is_recorded_is_played_again(cli: Cli, indicator: str, tmp_path: Path) -> None:
+    file = str(tmp_path / "line.jsonl")
+    recorded = cli.lines(
+        *("watch", "--port", indicator, "--description", "signed-decimal-unit-cr"),
+        *("--record", file, "--count", "60", "--json"),
+    )
+    for port in (f"replay:{file}@0", f"replay:{file}@20"):
+        played = cli.lines("watch", "--port", port, "--json")
+        assert "signed-decimal-unit-cr" in cli.err
+        assert len(played) >= len(recorded)
+        for then, now in zip(recorded, played, strict=False):
+            assert then["value"] == now["value"]
+            assert then["standing"] == now["standing"]
+            assert then["settled_hundredths"] == now["settled_hundredths"]
+    cli("watch", "--port", indicator, "--record", file, code=1)
+    assert "cannot be made" in cli.err
+    cli("watch", "--record", file, code=2)
+
+
+def test_find_says_what_is_in_use_and_by_what(cli: Cli, indicator: str) -> None:
+    serve = cli.command("serve", "--port", indicator, "--description", "signed-decimal-unit-cr")
+    with subprocess.Popen(serve, stdout=subprocess.PIPE, text=True) as hub:
+        assert hub.stdout
+        hub.stdout.readline()
+        found = [
+            each
+            for each in cli.lines("find", "--serial-only", "--json")
+            if each["port"] == indicator
+        ]
+        assert found[0]["gauge"] == "gauge"
+        assert found[0]["description"] == "signed-decimal-unit-cr"
+        assert any(str(hub.pid) in each for each in found[0]["holders"])
+        assert "gauge 'gauge'" in cli("find", "--serial-only")
+        hub.terminate()

@@ -104,6 +104,7 @@ async def _stream(
     client = await connect(address_in(folders(home).runtime))
     assert client is not None
     pusher = Pusher(port)
+    pusher.start()
     acknowledged: dict[int, m.Captured] = {}
     try:
         for earlier in await client.ask(m.Gauges()):
@@ -116,7 +117,6 @@ async def _stream(
         await client.ask(
             m.StartWalk(reed=f"R{number}", style="stream", stage="all", gauge=f"g{number}")
         )
-        pusher.start()
         pusher.started.set()
         killing = asyncio.get_running_loop().call_later(
             chance.uniform(0.0, LONGEST), os.kill, daemon.pid, signal.SIGKILL

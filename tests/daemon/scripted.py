@@ -153,7 +153,9 @@ async def until(true: Callable[[], bool], within: float = 10.0) -> None:
 
 
 @contextlib.asynccontextmanager
-async def scene(path: Path, styles: Path | None = None) -> AsyncIterator[Scene]:
+async def scene(
+    path: Path, styles: Path | None = None, descriptions: Path | None = None
+) -> AsyncIterator[Scene]:
     """A running hub over a store at `path`."""
     clock = Clock()
     links: dict[str, ScriptedLink] = {}
@@ -161,7 +163,8 @@ async def scene(path: Path, styles: Path | None = None) -> AsyncIterator[Scene]:
     def open_link(port: str, settings: LinkSettings) -> Link:
         return links.setdefault(port, ScriptedLink(port, settings))
 
-    settings = HubSettings(styles=styles, retry=Retry(first=0.001, growth=1.0, most=0.001))
+    retry = Retry(first=0.001, growth=1.0, most=0.001)
+    settings = HubSettings(styles=styles, descriptions=descriptions, retry=retry)
     async with (
         keeping(lambda: Store.open(path)) as keeper,
         hosting(keeper, settings, clock, open_link) as hub,

@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import Literal
 
 from gaugelink.devices import checksums
+from gaugelink.devices.bluetooth.presentation import Presentation
 from gaugelink.devices.description import (
     ByGap,
     ByLength,
     ByMarks,
+    ByPacket,
     ByTerminator,
     Checksum,
     Decoding,
@@ -146,5 +148,14 @@ KINDS: dict[str, tuple[Description, list[bytes], bytes]] = {
         [with_parity(b"+1.5", "even"), b"+1.5"],
         with_parity(b"1.+", "even") + b"\xff",
     ),
+    "packet": (described(ByPacket(longest=6)), [b"+1.5", b"22.5", b"1234567890"], b"1.+x"),
+    "packet, presented": (
+        described(ByPacket(), Decoding(presentation=Presentation("sint16", -5))),
+        [b"\x2b\x00", b"\xd5\xff", b"\x2b"],
+        b"\x00\x80\xff",
+    ),
 }
 """By what it is: a description, some frames (some of them spoilt), and the bytes that matter."""
+
+IN_PIECES = [kind for kind in KINDS if not kind.startswith("packet")]
+"""The kinds whose frames may come in any pieces: a packet is a piece."""

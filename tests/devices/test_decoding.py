@@ -93,7 +93,7 @@ def test_a_decimal_is_read_exactly_with_the_weight_of_its_last_digit(
 def test_every_number_is_carried_to_hundredths_without_loss(
     digits: int, places: int, minus: bool, unit: str
 ) -> None:
-    wide = decoder(unit=unit, range=(Decimal(-(10**20)), Decimal(10**20)))
+    wide = decoder(unit=unit, range=(Decimal(-(10**22)), Decimal(10**22)))
     text = f"{digits:0{places + 1}d}"
     text = f"{text[: len(text) - places]}.{text[len(text) - places :]}"
     found = read(wide.decode((("-" if minus else "") + text).encode()))

@@ -61,6 +61,17 @@ end = ">"
 pattern = '(?P<value>\d+)'
 """
 
+PRESENTED = """
+name = "mine"
+title = "Mine"
+[link]
+characteristic = "6f1c0001-52a4-4e0b-9d3e-2b7a5c1e8f40"
+[framing]
+by = "packet"
+[decoding]
+presentation = { format = "sint32", exponent = -5, unit = "m" }
+"""
+
 FAULTS = [
     # What is wrong, what stands there instead, the path in the file, what was expected.
     (PATTERN, 'name = "mine"', "", "$", "required field `name`"),
@@ -116,6 +127,17 @@ FAULTS = [
      "checksum.written", "does not fit one byte"),
     (PATTERN, 'kind = "sum8"', 'kind = "sum8"\nat = -1', "checksum.at", "no room for 2 bytes"),
     (PATTERN, 'kind = "sum8"', 'kind = "sum8"\nexample = ""', "$.checksum", "unknown field"),
+    (PRESENTED, "sint32", "sint33", "$.decoding.presentation.format", "Invalid enum value"),
+    (PRESENTED, "sint32", "utf8s", "$.decoding.presentation.format", "Invalid enum value"),
+    (PRESENTED, "sint32", "float32", "decoding.presentation.exponent", "an exponent of its own"),
+    (PRESENTED, "-5", "-13", "decoding.presentation.exponent", "power of ten from -12 to 12"),
+    (PRESENTED, '"m"', '"kg"', "decoding.presentation.unit", "'kg' is not a length"),
+    (PRESENTED, "presentation =", "decimals = 2\npresentation =", "decoding", "nothing else"),
+    (PRESENTED, "presentation =", "pattern = '.*'\npresentation =", "decoding",
+     "either a pattern or a layout or a presentation"),
+    (PRESENTED, "[link]", '[checksum]\nkind = "sum8"\n[link]', "checksum", "leaves no room"),
+    (PRESENTED, '"packet"', '"packet"\nlongest = 0', "framing.longest", "from 1 to 4096"),
+    (PRESENTED, "6f1c0001-", "6f1c-", "link.characteristic", "is not a UUID of 128 bits"),
     (MARKS, 'start = "<"', 'start = ""', "framing", "both marks must be given"),
     (MARKS, 'start = "<"', 'start = ">"', "framing.end", "must differ from start"),
     (MARKS, 'end = ">"', 'end = "<>"', "framing.end", "holds the start mark"),
@@ -142,7 +164,7 @@ FAULTS = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize("text", [PATTERN, LAYOUT, MARKS])
+@pytest.mark.parametrize("text", [PATTERN, LAYOUT, MARKS, PRESENTED])
 def test_the_files_that_are_spoilt_below_are_sound(text: str) -> None:
     assert Pipeline(parse(text, "mine.toml"), "g").feed(b"\x00\xff", 0.0) == []
 
@@ -179,7 +201,7 @@ def test_toml_nested_without_end_is_refused() -> None:
 
 @given(st.data())
 def test_any_change_of_a_sound_file_is_sound_or_refused(data: st.DataObject) -> None:
-    text = data.draw(st.sampled_from([PATTERN, LAYOUT, MARKS]))
+    text = data.draw(st.sampled_from([PATTERN, LAYOUT, MARKS, PRESENTED]))
     lines = text.splitlines()
     place = data.draw(st.integers(0, len(lines) - 1))
     value = data.draw(

@@ -12,6 +12,7 @@ from gaugelink.devices.description import (
     ByGap,
     ByLength,
     ByMarks,
+    ByPacket,
     ByTerminator,
     Description,
     Framing,
@@ -25,11 +26,21 @@ from gaugelink.devices.framing import (
     GapFramer,
     LengthFramer,
     MarksFramer,
+    PacketFramer,
     SevenBitFramer,
     TerminatorFramer,
     framer_for,
 )
-from tests.devices.lines import KINDS, PARITIES, XOR, Parity, checked, described, with_parity
+from tests.devices.lines import (
+    IN_PIECES,
+    KINDS,
+    PARITIES,
+    XOR,
+    Parity,
+    checked,
+    described,
+    with_parity,
+)
 
 Bursts = list[tuple[bytes, float]]
 
@@ -85,7 +96,7 @@ def held(framer: Framer) -> int:
     return kept
 
 
-@kinds
+@pytest.mark.parametrize("kind", IN_PIECES)
 @given(data=st.data(), cuts=st.sets(st.integers(1, 60)))
 def test_the_pieces_never_change_the_frames(kind: str, data: st.DataObject, cuts: set[int]) -> None:
     description = KINDS[kind][0]
@@ -150,6 +161,8 @@ SOUND = {
     "length with sync": 2,
     "length with long sync": 2,
     "gap": 1,
+    "packet": 0,
+    "packet, presented": 0,
     "seven bits, even": 1,
     "seven bits, odd": 1,
 }
@@ -299,6 +312,21 @@ def test_an_overlong_burst_is_one_fault() -> None:
         assert line.feed(b"xyz", 1.0) == []
     assert line.feed(b"1.5", 2.0) == [Frame(b"xyzx", 1.0, TOO_LONG)]
     assert line.quiet(3.0) == [Frame(b"1.5", 2.0)]
+
+
+@given(st.lists(st.tuples(st.binary(max_size=8), st.floats()), max_size=8))
+def test_a_packet_is_a_frame_whatever_is_in_it(packets: Bursts) -> None:
+    line = PacketFramer(ByPacket(longest=6))
+    found = [line.feed(data, at) for data, at in packets]
+    for (data, at), frames in zip(packets, found, strict=True):
+        if not data:
+            assert frames == []
+            continue
+        (frame,) = frames
+        assert (frame.payload, frame.fault) == (data[:6], TOO_LONG if len(data) > 6 else "")
+        assert frame.at is at
+    assert line.quiet(1.0) == []
+    assert line.patience is None
 
 
 def test_time_that_steps_back_ends_no_burst() -> None:

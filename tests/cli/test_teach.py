@@ -1,0 +1,154 @@
+"""`gaugelink teach`, run as its user runs it: a process of its own over a real pseudo-terminal."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import math
+import os
+import pty
+import sys
+from collections.abc import AsyncIterator, Callable
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import pytest
+
+from gaugelink.devices import catalog
+from gaugelink.devices.description import Description, LinkSettings
+from simulators.serial_pty import PseudoTerminal
+
+
+@contextlib.asynccontextmanager
+async def sending(frame: Callable[[float], bytes], baud: int = 9600) -> AsyncIterator[str]:
+    """The port of an indicator that sends `frame(millimetres)` twenty times a second."""
+    port = PseudoTerminal(LinkSettings(baud=baud))
+    path = port.plug()
+
+    async def stream() -> None:
+        index = 0
+        while True:
+            port.send(frame(3 + 2.9 * math.sin(index / 11)))
+            index += 1
+            await asyncio.sleep(0.05)
+
+    task = asyncio.create_task(stream())
+    try:
+        yield path
+    finally:
+        task.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await task
+        port.unplug()
+
+
+class Ended(msgspec.Struct):
+    """How a run ended."""
+
+    code: int
+    out: str
+    err: str
+
+    @property
+    def json(self) -> dict[str, Any]:
+        found: dict[str, Any] = json.loads(self.out)
+        return found
+
+
+async def gaugelink(home: Path, *words: str, stdin: int | None = None) -> Ended:
+    """Run a command to its end."""
+    async with asyncio.timeout(60):
+        process = await asyncio.create_subprocess_exec(
+            *(sys.executable, "-m", "gaugelink", "--home", str(home), *words),
+            stdin=asyncio.subprocess.DEVNULL if stdin is None else stdin,
+            stdout=asyncio.subprocess.PIPE,
+            stderr=asyncio.subprocess.PIPE,
+        )
+        out, err = await process.communicate()
+    assert process.returncode is not None
+    return Ended(process.returncode, out.decode(), err.decode())
+
+
+async def test_json_holds_the_description_its_text_and_the_evidence(tmp_path: Path) -> None:
+    async with sending(lambda mm: b"17;%+08.3f mm\r\n" % mm, baud=19200) as path:
+        ended = await gaugelink(tmp_path, "teach", path, "--json", "--name", "dial")
+    assert ended.code == 0, ended.err
+    found = ended.json
+    description = catalog.parse(found["toml"], "answer")
+    assert msgspec.convert(found["description"], Description, strict=False) == description
+    assert description.name == "dial"
+    assert description.link.baud == 19200
+    assert found["evidence"]
+    assert found["sure"] > 0.9
+    assert found["question"] is None
+    assert found["alternatives"] is None
+    assert found["tried"]["requests"] == []
+    assert "move the spindle" in ended.err
+
+
+async def test_what_was_saved_is_what_watch_then_recognises(tmp_path: Path) -> None:
+    async with sending(lambda mm: b"<%07.3f|87>\r" % mm, baud=2400) as path:
+        taught = await gaugelink(tmp_path, "teach", path, "--save", "--name", "odd-one")
+        assert taught.code == 0, taught.err
+        file = tmp_path / "config" / "descriptions" / "odd-one.toml"
+        assert catalog.load(file).link.baud == 2400
+        assert file.read_text().startswith("# Worked out by `gaugelink teach`")
+        assert file.read_text() in taught.out + "\n"
+        watched = await gaugelink(
+            *(tmp_path, "watch", "--port", path, "--description", "odd-one", "--count", "5"),
+            "--json",
+        )
+        assert watched.code == 0, watched.err
+        assert len(watched.out.splitlines()) == 5
+        before = file.read_bytes()
+        again = await gaugelink(tmp_path, "teach", path, "--save", "--name", "odd-one")
+    assert again.code == 1
+    assert "is there already" in again.err
+    assert file.read_bytes() == before
+
+
+async def test_json_says_a_question_and_its_alternatives_without_asking(tmp_path: Path) -> None:
+    async with sending(lambda mm: b"%5d\r" % round(100 * mm)) as path:
+        ended = await gaugelink(tmp_path, "teach", path, "--json")
+    assert ended.code == 0, ended.err
+    found = ended.json
+    assert "no unit is sent" in found["question"]
+    assert found["sure"] < 0.9
+    units = [each["description"]["unit"] for each in found["alternatives"]]
+    assert units[0] == found["description"]["unit"] == "hundredths"
+    assert "um" in units
+    for each in found["alternatives"]:
+        catalog.parse(each["toml"], each["answer"])
+
+
+async def test_at_a_terminal_one_question_is_asked(tmp_path: Path) -> None:
+    keys, terminal = pty.openpty()
+    try:
+        os.write(keys, b"2\n")
+        async with sending(lambda mm: b"%5d\r" % round(100 * mm)) as path:
+            ended = await gaugelink(tmp_path, "teach", path, "--name", "x", stdin=terminal)
+    finally:
+        os.close(keys)
+        os.close(terminal)
+    assert ended.code == 0, ended.err
+    assert ended.out.count("Which") == 1
+    assert 'unit = "um"' in ended.out
+
+
+async def test_a_failure_says_what_was_tried(tmp_path: Path) -> None:
+    plain = await gaugelink(tmp_path, "teach", "/nowhere")
+    assert (plain.code, plain.out) == (1, "")
+    assert "no such port" in plain.err
+    as_json = await gaugelink(tmp_path, "teach", "/nowhere", "--json")
+    assert as_json.code == 1
+    assert "no such port" in as_json.json["error"]
+    assert as_json.json["tried"]["bytes"] == 0
+
+
+@pytest.mark.parametrize("name", ["../out", "", "a/b", ".hidden"])
+async def test_a_name_that_is_no_file_name_is_refused(tmp_path: Path, name: str) -> None:
+    ended = await gaugelink(tmp_path, "teach", "x", "--name", name)
+    assert ended.code == 2
+    assert "--name" in ended.err
