@@ -144,8 +144,8 @@ CHECK_HOLDS = 0.95
 # Which number is the thickness.
 
 MOVED = 5
-"""Different values that show a moving spindle, and that a digit which stayed is no part of them; a clock, battery or thermometer changes less, or
-in its own way."""
+"""Different values that show a moving spindle, and that a digit which stayed is no part of them; a
+clock, battery or thermometer changes less, or in its own way."""
 
 ROUGH = 0.28
 """Mean step over range, from which a series is rough: random values have a third of their range
