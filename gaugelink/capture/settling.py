@@ -31,6 +31,9 @@ LONGEST_GAP = 1.0
 FEWEST = 3
 """Readings that a still stretch needs: two that agree may do so by chance."""
 
+MOST = 200
+"""Readings that are looked at in a still stretch: of a faster stream, the newest of each moment."""
+
 ROUNDING = 1e-9
 """Hundredths: what binary floats may add to a difference of decimals."""
 
@@ -131,6 +134,8 @@ class Settler:
         # Time that steps back says as little about what lies between as a gap does.
         if window and not 0 <= at - window[-1][0] <= LONGEST_GAP:
             window.clear()
+        if len(window) > FEWEST and at - window[-2][0] < self._rule.still_for / MOST:
+            window.pop()
         window.append((at, value))
         # Keep one reading beyond the stretch: it is the one that makes the stretch long enough.
         while len(window) > FEWEST and at - window[1][0] >= self._rule.still_for:

@@ -66,6 +66,8 @@ class Hub:
         self._missed_by_gone = 0
         self._gauges: dict[str, Gauge] = {}
         self._benches: dict[str, Bench] = {}
+        self._dwelling: dict[str, tuple[Bench, Follower]] = {}
+        """The benches that capture by themselves, and who began each walk."""
         self._changing = asyncio.Lock()
         """Gauges and walks come and go one at a time: two may ask for the same one at once."""
 
@@ -80,6 +82,20 @@ class Hub:
         if follower in self._followers:
             self._followers.remove(follower)
             self._missed_by_gone += follower.missed
+        for name, (bench, starter) in list(self._dwelling.items()):
+            if starter is follower:
+                # Nobody looks any more at what would be captured by itself.
+                del self._dwelling[name]
+                self._tasks.create_task(self._abandon(name, bench))
+
+    async def _abandon(self, name: str, bench: Bench) -> None:
+        async with self._changing:
+            if self._benches.get(name) is not bench:
+                return
+            try:
+                await self._stop_walk(name)
+            except GaugelinkError as error:
+                log.warning("the walk at %r was left unsaved: %s", name, error)
 
     def tell(self, event: m.Event) -> None:
         """Give an event to all who asked for it; it is encoded once, however many there are."""
@@ -131,7 +147,7 @@ class Hub:
                 return None if bench is None else bench.event()
             case m.StartWalk():
                 async with self._changing:
-                    return await self._start_walk(request)
+                    return await self._start_walk(request, follower)
             case m.StopWalk():
                 async with self._changing:
                     return await self._stop_walk(request.bench)
@@ -230,7 +246,7 @@ class Hub:
         await asyncio.wait([gauge.task])
         await self._keeper.run(self._keeper.store.forget_gauge, name)
 
-    async def _start_walk(self, request: m.StartWalk) -> m.WalkEvent:
+    async def _start_walk(self, request: m.StartWalk, follower: Follower) -> m.WalkEvent:
         gauge = self._gauge(request.gauge)
         style = styles.find(request.style, self._settings.styles)
         fresh = walk.begin(style, request.stage, request.reed, request.trigger)
@@ -272,11 +288,14 @@ class Hub:
             request.bench, number, state, style, gauge, self._keeper, self._clock, self.tell
         )
         self._benches[request.bench] = bench
+        if request.trigger == "dwell":
+            self._dwelling[request.bench] = (bench, follower)
         event = bench.event()
         self.tell(event)
         return event
 
     async def _stop_walk(self, name: str) -> None:
+        self._dwelling.pop(name, None)
         bench = self._benches.pop(name, None)
         if bench is not None:
             await bench.leave()

@@ -112,7 +112,8 @@ class ReedHistory(Request, frozen=True, kw_only=True, tag="reed-history"):
 class StartWalk(Request, frozen=True, kw_only=True, tag="start-walk"):
     """Begin a stage's walk at a bench, or resume the one that was left unfinished.
 
-    A reed that is not on the rack yet is put there.
+    A reed that is not on the rack yet is put there. A walk that captures by dwell is left when
+    the client that began it goes.
     """
 
     reed: str

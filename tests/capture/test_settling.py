@@ -315,3 +315,10 @@ def test_a_slowly_drifting_instrument_settles() -> None:
 def test_an_oscillating_beam_never_settles() -> None:
     shape = [float(each) for each in table("strd.toml", "lew")["begins"]]
     assert not settled(feed(Settler(RULE), shape * 5, rate=50))
+
+
+def test_a_flood_at_one_moment_costs_no_more_than_a_stream() -> None:
+    settler = Settler(Settling())
+    for number in range(20_000):
+        settler.feed(reading(5.0 + number * 1e-7, 43.0))
+    assert len(settler._window) <= 210

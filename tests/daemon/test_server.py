@@ -179,6 +179,21 @@ async def test_when_the_hub_goes_the_client_says_so(tmp_path: Path) -> None:
     assert await connect(address) is None
 
 
+async def test_what_captures_by_itself_is_left_when_its_client_goes(tmp_path: Path) -> None:
+    async with served(tmp_path) as (bench, address):
+        await bench.gauge()
+        client = await connect(address)
+        assert client is not None
+        start = m.StartWalk(reed="R", style="millrace-long", stage="tip", gauge="g")
+        await client.ask(msgspec.structs.replace(start, bench="pressed"))
+        await client.ask(msgspec.structs.replace(start, bench="dwelt", trigger="dwell"))
+        await client.close()
+        async with asyncio.timeout(5):
+            while await bench.client.ask(m.Walk(bench="dwelt")) is not None:
+                await asyncio.sleep(0.005)
+        assert await bench.client.ask(m.Walk(bench="pressed")) is not None
+
+
 async def test_on_tcp_the_token_opens(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("GAUGELINK_TCP", "1")
     async with served(tmp_path) as (_, address):

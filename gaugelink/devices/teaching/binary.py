@@ -71,7 +71,11 @@ def _layouts(chunks: Sequence[Chunk], line: Line) -> Iterator[_Layout]:
             frames = frames_of(framing, chunks, line.whole)[-policy.LOOKED_AT :]
             payloads = [frame.payload for frame in frames]
             if len(payloads) >= LEAST_ROWS:
-                yield _Layout(framing, frames, checks.find(payloads), in_bursts)
+                rule = checks.find(payloads)
+                if rule is not None:
+                    # The check finds the beginnings too, so that one byte is enough.
+                    framing = ByLength(length, framing.sync[:1])
+                yield _Layout(framing, frames, rule, in_bursts)
 
 
 def _places(bursts: Sequence[Chunk], data: bytes) -> Iterator[tuple[int, int, bool]]:
@@ -211,7 +215,7 @@ def _value(
     if found.steady or found.clock:
         points -= 8
     # The lowest byte of a moving number takes the most values; a status takes few.
-    points -= 4 * below_moves + 4 * dull
+    points -= 8 * below_moves + 8 * dull
     largest = max(map(abs, numbers))
     if largest > USUAL_LARGEST:
         points -= 2

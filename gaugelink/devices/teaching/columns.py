@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import statistics
 from collections.abc import Sequence
 from itertools import pairwise
@@ -94,7 +95,11 @@ def _with_time(values: Sequence[float], times: Sequence[float]) -> bool:
     )
     if len(set(part)) < 4 or len(set(at)) < 4:
         return False
-    return statistics.correlation(part, at) > 0.999
+    if statistics.correlation(part, at) < 0.999:
+        return False
+    # A clock counts seconds, or tenths, or thousandths of them; a hand may be as even for a while.
+    pace = statistics.linear_regression(at, part).slope
+    return pace > 0 and abs(math.log10(pace) - round(math.log10(pace))) < policy.CLOCK_PACE
 
 
 class Judged(msgspec.Struct, frozen=True):
@@ -222,13 +227,24 @@ def _is_time_or_date(columns: Sequence[Column], index: int) -> bool:
 
 
 def _joined(columns: Sequence[Column], index: int, joint: str) -> bool:
-    """Whether this number and the next are unsigned and joined by that mark."""
+    """Whether this number and the next are joined by that mark as parts of a time or date."""
     parts = columns[index : index + 3]
     return (
         [part.kind for part in parts] == ["number", "mark", "number"]
         and parts[1].mark == joint
-        and all(text[0].isdigit() for part in (parts[0], parts[2]) for text in part.present)
+        and all(
+            _PART_OF[joint].fullmatch(text)
+            for part in (parts[0], parts[2])
+            for text in part.present
+        )
     )
+
+
+_PART_OF = {
+    ":": re.compile(r"\d{1,2}([.,]\d+)?", re.ASCII),
+    "/": re.compile(r"\d{1,4}", re.ASCII),
+}
+"""What can stand beside such a mark: hours, minutes, seconds; days, months, years."""
 
 
 def _is_date(columns: Sequence[Column], index: int) -> bool:

@@ -32,7 +32,7 @@ MOST = 20.0
 UNDECIDED = 8.0
 """How long to listen at a speed where bursts are alike: binary frames of a slow indicator."""
 
-LEAST = 1.2
+LEAST = 2.0
 """How long to listen at least, so that the movement of a hand can show."""
 
 AT_A_SPEED = 1.6
@@ -150,6 +150,9 @@ clock, battery or thermometer changes less, or in its own way."""
 ROUGH = 0.28
 """Mean step over range, from which a series is rough: random values have a third of their range
 as their mean step, a hand's movement far less."""
+
+CLOCK_PACE = 0.013
+"""How near a power of ten a clock's counts per second are, as a logarithm: within 3 %."""
 
 JITTER = 15
 """Steps of the last digit between the extremes of a number that hardly moves, as a temperature

@@ -102,11 +102,13 @@ def _fits(rows: Table, mark: str) -> bool:
     numbers = [text for each in rows.columns if each.kind == "number" for text in each.present]
     if mark == ".":
         return True
-    # "2300,21.3" is a list: a point stands right behind what would be a decimal comma's number.
+    # "2300,21.3" and "4.35,17" are lists, and "122,11:34:44" ends with a time.
     listed = any(
-        after.kind == "mark" and after.mark == "." and after.spaces == (0, 0)
-        for before, after in pairwise(rows.columns)
-        if before.kind == "number" and any("," in text for text in before.present)
+        {one.kind, other.kind} == {"number", "mark"}
+        and other.spaces == (0, 0)
+        and (one.mark if one.kind == "mark" else other.mark) in ".:"
+        and any("," in text for text in (other if one.kind == "mark" else one).present)
+        for one, other in pairwise(rows.columns)
     )
     return any("," in text for text in numbers) and not listed
 
