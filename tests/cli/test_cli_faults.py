@@ -91,23 +91,22 @@ def test_the_end_of_the_lines_is_not_before_what_they_led_to(
     cli: Cli, indicator: str, hub: subprocess.Popen[str]
 ) -> None:
     for _ in range(20):
-        *said, summary = [
-            json.loads(line)
-            for line in subprocess.run(
-                walk(cli, indicator, *LONG, "--reed", "R1", "--trigger", "lines", "--anew"),
-                input="\n",
-                capture_output=True,
-                text=True,
-                timeout=30,
-                check=True,
-            ).stdout.splitlines()
-        ]
+        with subprocess.Popen(
+            walk(cli, indicator, *LONG, "--reed", "R1", "--trigger", "lines", "--anew"),
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+        ) as process:
+            # A walk that has just begun has seen nothing stand still; a maker takes longer, too.
+            time.sleep(1.0)
+            printed, _ = process.communicate("\n", timeout=30)
+        assert process.returncode == 0
+        *said, summary = [json.loads(line) for line in printed.splitlines()]
         taken = sum(each["is"] == "captured" for each in said)
         assert summary["captured"] == taken
         assert summary["stations"] - summary["verdicts"].get("unmeasured", 0) == taken
         if taken:
             return
-        time.sleep(0.1)
     pytest.fail("nothing could be captured")
 
 
