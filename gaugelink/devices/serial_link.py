@@ -17,6 +17,7 @@ from collections.abc import Callable
 import serial
 
 from gaugelink.devices.description import LinkSettings
+from gaugelink.devices.discovery import Lister, moved, serial_ports
 from gaugelink.devices.link import Chunk, LinkError
 
 _PARITY = {
@@ -40,12 +41,22 @@ class SerialLink:
 
     Seven bits with parity are opened as eight without: on the wire they are the same, and the
     parity arrives as bit 7, where `SevenBitFramer` checks it.
+
+    A device that the system can tell apart is found again when it is plugged in elsewhere and so
+    comes back under another name.
     """
 
     def __init__(
-        self, port: str, settings: LinkSettings, clock: Callable[[], float] = time.monotonic
+        self,
+        port: str,
+        settings: LinkSettings,
+        clock: Callable[[], float] = time.monotonic,
+        lister: Lister = serial_ports,
     ) -> None:
         self._name = port
+        self._lister = lister
+        self._identity = ""
+        """What the system told the device by when the port was last open; empty when by nothing."""
         self._settings = settings
         self._clock = clock
         self._serial: serial.Serial | None = None
@@ -82,11 +93,11 @@ class SerialLink:
         self._thread.start()
 
     def _open(self) -> serial.Serial:
-        wanted = self._settings
+        wanted, name = self._settings, self._where()
         in_bit_7 = wanted.bits == 7 and wanted.parity != "none"
         port = serial.Serial()
         try:
-            port.port = self._name
+            port.port = name
             port.baudrate = wanted.baud
             port.bytesize = 8 if in_bit_7 else wanted.bits
             port.parity = serial.PARITY_NONE if in_bit_7 else _PARITY[wanted.parity]
@@ -100,7 +111,16 @@ class SerialLink:
         # pulled just now, NotImplementedError for a speed. None of it may end the supervisor.
         except Exception as error:
             raise LinkError(explain(self._name, error)) from error
+        self._identity = next(
+            (each.identity for each in self._lister() if each.port == name), self._identity
+        )
         return port
+
+    def _where(self) -> str:
+        """The port's name, or the one under which its device is now."""
+        if not self._identity or os.path.exists(self._name):
+            return self._name
+        return moved(self._identity, self._lister()) or self._name
 
     def _pump(
         self,

@@ -25,11 +25,11 @@ from simulators.serial_pty import PseudoTerminal
 from tests.benchmarks.table import Row
 
 COUNT = 200
-TUNED, HELD_OUT = (1, 2), 3
+TUNED, HELD_OUT = (1, 2, 3), 4
 """The seeds whose failures were looked at while the teaching was written, and one that was not.
 
-Seed 2 was held out at first: 190 of its 200 formats were taught right before any of its failures
-had been looked at.
+Seeds 2 and 3 were held out at first, one after the other: before any of its failures had been
+looked at, 190 and 191 of the 200 formats were taught right.
 """
 
 AT_ONCE = 8

@@ -10,6 +10,7 @@ import pytest
 import serial
 
 from gaugelink.devices.description import LinkSettings
+from gaugelink.devices.discovery import PortInfo
 from gaugelink.devices.link import LinkError
 from gaugelink.devices.serial_link import SerialLink, explain
 from tests.devices.pty_port import PtyPort
@@ -89,6 +90,31 @@ async def test_it_opens_again_under_the_same_name(tmp_path: Path) -> None:
             with pytest.raises(LinkError, match="no such port"):
                 await link.open()
             port.plug()
+
+
+async def test_a_device_plugged_in_elsewhere_is_found_under_its_new_name(tmp_path: Path) -> None:
+    here, there = tmp_path / "one", tmp_path / "two"
+    listed: list[PortInfo] = []
+    with PtyPort(here) as port:
+        listed[:] = [PortInfo(str(here), "dial", "1a2b:3c4d", "A1"), PortInfo("/dev/other")]
+        link = SerialLink(str(here), LinkSettings(), lister=lambda: listed)
+        await link.open()
+        port.unplug()
+        with pytest.raises(LinkError):
+            async with asyncio.timeout(5):
+                await link.read()
+        await link.close()
+    with PtyPort(there) as port:
+        # Another of the same make is not taken for it.
+        listed[:] = [PortInfo(str(there), "dial", "1a2b:3c4d", "B2")]
+        with pytest.raises(LinkError, match="no such port"):
+            await link.open()
+        listed[:] = [PortInfo(str(there), "dial", "1a2b:3c4d", "A1")]
+        await link.open()
+        port.send(b"again")
+        async with asyncio.timeout(5):
+            assert (await link.read()).data
+        await link.close()
 
 
 async def test_a_port_is_held_by_one_program() -> None:

@@ -16,10 +16,11 @@ from gaugelink.devices.link import Chunk
 from gaugelink.devices.pipeline import Pipeline
 from gaugelink.devices.teaching import checks, policy
 from gaugelink.devices.teaching.analysis import analyse
+from gaugelink.devices.teaching.bursts import Pace, pace_of
 from gaugelink.devices.teaching.characters import judge, likely_speeds
 from gaugelink.devices.teaching.columns import series
 from gaugelink.devices.teaching.cutting import frames_of
-from gaugelink.devices.teaching.finding import Finding, Line
+from gaugelink.devices.teaching.finding import Finding, Line, either
 from gaugelink.devices.teaching.meaning import Written, meanings
 from gaugelink.devices.teaching.writing import written
 from gaugelink.units import factor
@@ -246,6 +247,42 @@ def test_decimals_that_are_implied_are_a_question_when_two_fit() -> None:
     assert {each.decoding.decimals for _, each in finding.alternatives or []} >= {2, 3}
 
 
+@pytest.mark.parametrize(
+    ("times", "pace"),
+    [
+        ([0.1 * i for i in range(20)], Pace.FAST),
+        ([0.5 * i for i in range(20)], Pace.FAST),
+        ([1.1 * i for i in range(20)], Pace.SLOW),
+        ([0.0, 0.9, 2.4, 3.0, 5.0], Pace.BY_HAND),
+        ([0.0, 1.0], Pace.FAST),
+    ],
+)
+def test_a_hand_on_a_button_is_slow_and_uneven(times: list[float], pace: Pace) -> None:
+    assert pace_of([Chunk(b"+0.43mm\r", at) for at in times], 9600) is pace
+
+
+def test_slow_and_even_values_are_a_question() -> None:
+    chunks = [Chunk(f"{3 + i % 7 / 9:+.3f} mm\r".encode(), 1.1 * i) for i in range(12)]
+    both = either(taught(chunks), taught(chunks, Line(9600, sends="on-button")))
+    assert both.question
+    assert [each.sends for _, each in both.alternatives or []] == ["stream", "on-button"]
+    assert both.sure < 0.7
+
+
+@pytest.mark.parametrize(
+    ("frame", "value"),
+    [
+        (lambda v, i: f"{2000 + v},21.{i % 3}\r\n".encode(), "whole numbers beside a temperature"),
+        (lambda v, i: f"{v / 100:.2f},{40_000 + i}\r\n".encode(), "a list with points"),
+        (lambda v, i: f"{v:+d},{clock(i)}\r".encode(), "a time behind a comma"),
+    ],
+)
+def test_a_comma_between_numbers_is_no_decimal_mark(
+    frame: Callable[[int, int], bytes], value: str
+) -> None:
+    assert taught(stream(frame)).description.decoding.decimal_mark == ".", value
+
+
 def test_a_letter_that_may_be_a_sign_is_not_read_past() -> None:
     finding = taught(stream(lambda v, i: f"P{abs(v) / 100:06.3f}\r".encode()))
     assert reads(finding.description, [Chunk(b"P00.430\r", 0.0)]) == [Decimal(43)]
@@ -288,6 +325,12 @@ def test_nothing_that_is_sent_could_change_an_indicator() -> None:
 
 
 # Series
+
+
+def test_an_even_hand_is_no_clock() -> None:
+    times = [i / RATE for i in range(20)]
+    assert not series([430 + 37.0 * i / RATE for i in range(20)], times).clock
+    assert series([10.0 * round(at, 1) for at in times], times).clock
 
 
 def test_a_counter_and_a_clock_do_not_move_like_a_spindle() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import enum
 from collections import Counter
 from collections.abc import Sequence
 from itertools import pairwise
@@ -40,12 +41,24 @@ def alike(answers: Sequence[bytes]) -> bool:
     return len({len(each) for each in answers}) == 1 and len(answers[0]) >= 3
 
 
-def by_hand(chunks: Sequence[Chunk], baud: int) -> bool:
-    """Whether bursts came as seldom and as irregularly as a hand presses a button."""
+class Pace(enum.Enum):
+    """How often values come."""
+
+    FAST = enum.auto()
+    """As from something that sends by itself."""
+    SLOW = enum.auto()
+    """As seldom as a button may be pressed, but evenly."""
+    BY_HAND = enum.auto()
+    """As seldom and as unevenly as a hand presses a button."""
+
+
+def pace_of(chunks: Sequence[Chunk], baud: int) -> Pace:
+    """Whether a hand may have sent each burst."""
     times = [burst.at for burst in pieces(chunks, baud)]
     steps = [after - before for before, after in pairwise(times)]
     if len(steps) < 2:
-        return False
+        return Pace.FAST
     mean = sum(steps) / len(steps)
-    spread = max(steps) - min(steps)
-    return mean > 0.4 and spread > 0.25 * mean
+    if mean > policy.PRESSED and max(steps) - min(steps) > policy.UNEVEN * mean:
+        return Pace.BY_HAND
+    return Pace.SLOW if mean > policy.SELDOM else Pace.FAST

@@ -211,6 +211,19 @@ def _line_evidence(line: Line, chunks: Sequence[Chunk]) -> list[str]:
     return found
 
 
+def either(stream: Finding, pressed: Finding) -> Finding:
+    """A finding that leaves open whether values come by themselves or by the button."""
+    return msgspec.structs.replace(
+        stream,
+        sure=round(0.6 * stream.sure, 2),
+        question="does the indicator send by itself, or when its button is pressed?",
+        alternatives=[
+            ("it sends by itself", stream.description),
+            ("it sends when its button is pressed", pressed.description),
+        ],
+    )
+
+
 def self_check(description: Description, chunks: Sequence[Chunk], line: Line) -> tuple[int, int]:
     """How many of the whole frames that were heard the description reads, and how many there are.
 

@@ -13,10 +13,10 @@ from gaugelink.devices.description import LinkSettings
 from gaugelink.devices.link import Chunk, Link, LinkError
 from gaugelink.devices.teaching import policy
 from gaugelink.devices.teaching.analysis import analyse
-from gaugelink.devices.teaching.bursts import alike, by_hand, evenness, much, promising
+from gaugelink.devices.teaching.bursts import Pace, alike, evenness, much, pace_of, promising
 from gaugelink.devices.teaching.characters import judge, likely_speeds
 from gaugelink.devices.teaching.cutting import pieces
-from gaugelink.devices.teaching.finding import Finding, Line, Sends
+from gaugelink.devices.teaching.finding import Finding, Line, Sends, either
 
 PRESS = "nothing comes by itself; if the indicator has a data button, press its button a few times"
 MOVE = "move the spindle slowly up and down"
@@ -215,11 +215,17 @@ class Teacher:
     async def _named(
         self, found: Finding | None, line: Line, chunks: list[Chunk]
     ) -> Finding | None:
-        """A stream that came in a hand's time is one of a button."""
-        if found is None or line.sends != "stream" or not by_hand(chunks, line.baud):
+        """A stream that came in a hand's time is one of a button; in an even hand's, a question."""
+        if found is None or line.sends != "stream":
             return found
-        line = msgspec.structs.replace(line, sends="on-button")
-        return await asyncio.to_thread(analyse, chunks, line, self._name)
+        pace = pace_of(chunks, line.baud)
+        if pace is Pace.FAST:
+            return found
+        pressed = msgspec.structs.replace(line, sends="on-button")
+        other = await asyncio.to_thread(analyse, chunks, pressed, self._name)
+        if pace is Pace.BY_HAND or other is None or found.question is not None:
+            return other if pace is Pace.BY_HAND else found
+        return either(found, other)
 
     # By asking
 

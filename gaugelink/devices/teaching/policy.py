@@ -68,6 +68,16 @@ LATE = 4
 STRAYS = 2
 """Times that bytes come while asking, but are no answer, before a button is listened for."""
 
+PRESSED = 0.4
+"""Mean seconds between values above which a hand may have pressed for each."""
+
+UNEVEN = 0.25
+"""Spread over mean of those seconds above which it was a hand: no indicator is so uneven."""
+
+SELDOM = 0.8
+"""Mean seconds between values above which a hand may have pressed evenly: a question is asked,
+since what a button sends is taken at once, and what comes by itself only once it stands still."""
+
 STILL = 5.0
 """After so long without movement the maker is asked to move the spindle."""
 
