@@ -51,7 +51,7 @@ class Bench:
     ) -> None:
         self.name = name
         self.gauge = gauge
-        self._number = number
+        self.number = number
         self._state = state
         self._style = style
         self._keeper = keeper
@@ -60,7 +60,7 @@ class Bench:
         self._one_at_a_time = asyncio.Lock()
         self._last: Reading | None = None
         self._first: Reading | None = None
-        self._armed = state.trigger != "dwell"
+        self._armed = False
 
     @property
     def state(self) -> WalkState:
@@ -78,7 +78,7 @@ class Bench:
         async def whole() -> Outcome:
             async with self._one_at_a_time:
                 step = walk.press(self._state, gesture, now, live, linked, station)
-                return await self._carry_out(step, reading)
+                return await self._carry_out(self._unless_it_stood(step), reading)
 
         return await asyncio.shield(whole())
 
@@ -95,7 +95,7 @@ class Bench:
         return walk.dwell(self._state, self._clock(), live, self.gauge.linked) is not None
 
     def _arm(self, reading: Reading) -> None:
-        """A lift arms the first capture by dwell too.
+        """A lift arms the first capture too.
 
         A spindle that stood on the reed when the walk began or was resumed may stand on the station
         before: nothing has been seen that says otherwise.
@@ -116,14 +116,19 @@ class Bench:
                 step = walk.press(self._state, "capture", reading.at, live)
             elif (due := walk.dwell(self._state, self._clock(), live, self.gauge.linked)) is None:
                 return
-            elif self._armed:
-                step = due
             else:
-                self._armed = True
-                text = "it stood there when the walk began: lift it and place it anew"
-                state = msgspec.structs.replace(self._state, used_contact=live.contact)
-                step = Step(state, said=Said("same contact", text))
+                step = self._unless_it_stood(due)
             await self._carry_out(step, reading)
+
+    def _unless_it_stood(self, step: Step) -> Step:
+        """The step, or a refusal of what it takes from a spindle that was not lifted yet."""
+        if step.take is None or self._armed:
+            return step
+        # From now on the contact's number tells whether it has been lifted.
+        self._armed = True
+        text = "it stood there when the walk began: lift it and place it anew"
+        state = msgspec.structs.replace(step.state, used_contact=step.take.contact)
+        return Step(state, said=Said("same contact", text))
 
     async def _carry_out(self, step: Step, reading: Reading | None) -> Outcome:
         if step.take is not None:
@@ -134,7 +139,7 @@ class Bench:
             return self._refuse(step.said.why, step.said.text)
         if _lasting(before) != _lasting(after):
             try:
-                await self._keeper.run(self._keeper.store.save_walk, self._number, _encode(after))
+                await self._keeper.run(self._keeper.store.save_walk, self.number, _encode(after))
             except StoreError as error:
                 # The walk stands where it stood; only the press is remembered.
                 pressed = {"last_press": after.last_press, "last_gesture": after.last_gesture}
@@ -173,7 +178,7 @@ class Bench:
     async def _write(self, take: Take, after: WalkState, reading: Reading | None) -> Captured:
         stop = take.stop
         new = NewCapture(
-            walk=self._number,
+            walk=self.number,
             in_pass=take.in_pass,
             station=stop.station.key,
             zone=stop.zone,
@@ -214,7 +219,7 @@ class Bench:
         async with self._one_at_a_time:
             ended = _complete(self._state)
             await self._keeper.run(
-                self._keeper.store.save_walk, self._number, _encode(self._state), ended=ended
+                self._keeper.store.save_walk, self.number, _encode(self._state), ended=ended
             )
 
     def event(self) -> WalkEvent:
@@ -254,6 +259,7 @@ class Bench:
             tip_line=style.lengths.tip_line,
             after=after.name if after else "",
             after_title=after.title if after else "",
+            overnight=after is not None and after.day != stage.day,
         )
 
 

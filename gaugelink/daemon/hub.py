@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import itertools
 import logging
 import time
 from collections.abc import AsyncIterator, Callable
@@ -66,8 +67,8 @@ class Hub:
         self._missed_by_gone = 0
         self._gauges: dict[str, Gauge] = {}
         self._benches: dict[str, Bench] = {}
-        self._dwelling: dict[str, tuple[Bench, Follower]] = {}
-        """The benches that capture by themselves, and who began each walk."""
+        self._began: dict[str, Follower] = {}
+        """Who began the walk at each bench, as long as they are there."""
         self._changing = asyncio.Lock()
         """Gauges and walks come and go one at a time: two may ask for the same one at once."""
 
@@ -82,10 +83,11 @@ class Hub:
         if follower in self._followers:
             self._followers.remove(follower)
             self._missed_by_gone += follower.missed
-        for name, (bench, starter) in list(self._dwelling.items()):
-            if starter is follower:
+        for name in [name for name, began in self._began.items() if began is follower]:
+            del self._began[name]
+            bench = self._benches[name]
+            if bench.state.trigger == "dwell":
                 # Nobody looks any more at what would be captured by itself.
-                del self._dwelling[name]
                 self._tasks.create_task(self._abandon(name, bench))
 
     async def _abandon(self, name: str, bench: Bench) -> None:
@@ -177,26 +179,36 @@ class Hub:
 
     def _gauge(self, name: str) -> Gauge:
         if name not in self._gauges:
-            known = ", ".join(self._gauges) or "none"
+            known = ", ".join(self._gauges) or "none: give its --port"
             raise GaugelinkError(f"no gauge is called {name!r}; connected: {known}")
         return self._gauges[name]
 
     async def add_gauge(self, name: str, port: str, description: str = "") -> m.GaugeEvent:
-        """Supervise an indicator from now on, and remember it."""
+        """Supervise an indicator from now on, and remember it; without a name it is given one."""
         async with self._changing:
-            there = self._gauges.get(name)
-            if there is not None:
-                if there.port == port:
-                    return there.event
-                raise GaugelinkError(f"gauge {name!r} is at {there.port}: remove it first")
             for other in self._gauges.values():
                 if other.port == port:
+                    if name in ("", other.name):
+                        return other.event
                     raise GaugelinkError(f"{port} is already the port of gauge {other.name!r}")
+            there = self._gauges.get(name)
+            if there is not None:
+                if there.linked or any(each.gauge is there for each in self._benches.values()):
+                    raise GaugelinkError(
+                        f"gauge {name!r} is in use at {there.port}: give this one another name"
+                    )
+                # It was there once; whoever names another port for it knows where it is now.
+                await self._remove_gauge(name)
+            name = name or self._free_name()
             found = await self._describe(port, description) if description else None
             await self._keeper.run(self._keeper.store.remember_gauge, name, port, description)
             gauge = self._supervise(name, port, description, found)
             self.tell(gauge.event)
             return gauge.event
+
+    def _free_name(self) -> str:
+        names = ("gauge" if number == 1 else f"gauge-{number}" for number in itertools.count(1))
+        return next(name for name in names if name not in self._gauges)
 
     def _supervise(
         self, name: str, port: str, description: str, found: Description | None = None
@@ -248,21 +260,28 @@ class Hub:
 
     async def _start_walk(self, request: m.StartWalk, follower: Follower) -> m.WalkEvent:
         gauge = self._gauge(request.gauge)
+        there = self._benches.get(request.bench)
+        if there is not None and self._began.get(request.bench, follower) is not follower:
+            return self._join(there, request)
         style = styles.find(request.style, self._settings.styles)
+        stage = style.stage(request.stage)
         fresh = walk.begin(style, request.stage, request.reed, request.trigger)
         store, run = self._keeper.store, self._keeper.run
         await self._stop_walk(request.bench)
         try:
-            await run(store.reed, request.reed)
+            reed = await run(store.reed, request.reed)
         except UnknownReed:
             # Whoever has a reed in hand and names it wants it measured, not filed first.
-            await run(store.add_reed, request.reed, style.name)
+            reed = await run(store.add_reed, request.reed, style.name)
+        if (day := _state_on(stage.day, reed.state)) != reed.state:
+            await run(store.update_reed, request.reed, state=day)
         number, state = 0, fresh
         if not request.anew:
-            left = await run(
-                store.unfinished_walk, request.bench, request.reed, style.name, request.stage
-            )
+            left = await run(store.unfinished_walk, request.reed, style.name, request.stage)
             if left is not None:
+                for bench in self._benches.values():
+                    if bench.number == left.walk:
+                        raise GaugelinkError(f"{request.reed} is being walked at {bench.name!r}")
                 kept = walk.resumed(_kept(left.state))
                 # An edited style has other stations or targets: its walk begins anew.
                 if kept.stops == fresh.stops:
@@ -288,14 +307,27 @@ class Hub:
             request.bench, number, state, style, gauge, self._keeper, self._clock, self.tell
         )
         self._benches[request.bench] = bench
-        if request.trigger == "dwell":
-            self._dwelling[request.bench] = (bench, follower)
+        self._began[request.bench] = follower
         event = bench.event()
         self.tell(event)
         return event
 
+    def _join(self, there: Bench, request: m.StartWalk) -> m.WalkEvent:
+        """The walk at a bench where somebody else began it, for one who wants the very same."""
+        state = there.state
+        same = (state.reed, state.style, state.stage, there.gauge.name, request.anew) == (
+            *(request.reed, request.style, request.stage),
+            *(request.gauge, False),
+        )
+        if not same:
+            raise GaugelinkError(
+                f"{state.reed} is being walked at bench {there.name!r} by somebody else: give this "
+                "one a --bench of its own"
+            )
+        return there.event()
+
     async def _stop_walk(self, name: str) -> None:
-        self._dwelling.pop(name, None)
+        self._began.pop(name, None)
         bench = self._benches.pop(name, None)
         if bench is not None:
             await bench.leave()
@@ -325,6 +357,13 @@ class Hub:
         for follower in self._followers:
             if isinstance(follower, QueueFollower):
                 follower.close()
+
+
+def _state_on(day: int, state: str) -> str:
+    """What a reed in that state is, once a stage of that day is begun on it."""
+    if day == 1:
+        return "first day" if state == "blank" else state
+    return "second day" if state in ("blank", "first day", "resting") else state
 
 
 def _kept(state: bytes) -> WalkState:

@@ -53,9 +53,13 @@ class Follow(Request, frozen=True, kw_only=True, tag="follow"):
 
 
 class AddGauge(Request, frozen=True, kw_only=True, tag="add-gauge"):
-    """Connect an indicator, or do nothing when the gauge of that name is at that port already."""
+    """Connect an indicator, or do nothing when the gauge of that name is at that port already.
 
-    name: str
+    A gauge of that name that is at another port, and neither up nor in use, is moved.
+    """
+
+    name: str = ""
+    """Empty: that of the gauge at the port, or a free one."""
     port: str
     description: str = ""
     """Name of a description or path of a TOML file; empty: recognise it among the known ones."""
@@ -112,8 +116,9 @@ class ReedHistory(Request, frozen=True, kw_only=True, tag="reed-history"):
 class StartWalk(Request, frozen=True, kw_only=True, tag="start-walk"):
     """Begin a stage's walk at a bench, or resume the one that was left unfinished.
 
-    A reed that is not on the rack yet is put there. A walk that captures by dwell is left when
-    the client that began it goes.
+    A reed that is not on the rack yet is put there. At a bench where another client walks, only
+    the very same walk can be joined. A walk that captures by dwell is left when the client that
+    began it goes.
     """
 
     reed: str
@@ -283,6 +288,8 @@ class WalkEvent(Message, frozen=True, tag="walk"):
     after: str = ""
     """The name of the stage that follows, empty after the last."""
     after_title: str = ""
+    overnight: bool = False
+    """The stage that follows belongs to another day: the reed rests first."""
 
 
 class Captured(Message, frozen=True, tag="captured"):

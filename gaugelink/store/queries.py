@@ -50,8 +50,7 @@ WALKS = """
     FROM walks JOIN reeds ON reeds.id = walks.reed
 """
 UNFINISHED_WALK = f"""{WALKS}
-    WHERE bench = ? AND reeds.name = ? AND walks.style = ? AND walks.stage = ?
-        AND ended_at IS NULL
+    WHERE reeds.name = ? AND walks.style = ? AND walks.stage = ? AND ended_at IS NULL
     ORDER BY walks.id DESC
     LIMIT 1
 """
@@ -59,7 +58,7 @@ LATEST_WALK = f"{WALKS} WHERE bench = ? ORDER BY walks.changed_at DESC, walks.id
 END_UNFINISHED_WALKS = """
     UPDATE walks
     SET ended_at = ?
-    WHERE bench = ? AND reed = (SELECT id FROM reeds WHERE name = ?) AND style = ? AND stage = ?
+    WHERE reed = (SELECT id FROM reeds WHERE name = ?) AND style = ? AND stage = ?
         AND ended_at IS NULL
 """
 START_WALK = """

@@ -194,13 +194,13 @@ class Store:
     ) -> int:
         """Begin a walk and return its number; UnknownReed when there is no such reed.
 
-        A walk of the same bench, reed, style and stage that was left unfinished is ended by it.
+        A walk of the same reed, style and stage that was left unfinished is ended by it.
         """
         now = self._now()
         # Now, while nobody waits with a wet reed in the hand, rather than after some press.
         self._rows("PRAGMA wal_checkpoint (PASSIVE)")
         with self._transaction() as connection:
-            connection.execute(queries.END_UNFINISHED_WALKS, (now, bench, reed, style, stage))
+            connection.execute(queries.END_UNFINISHED_WALKS, (now, reed, style, stage))
             kept = queries.padded(state)
             values = (bench, style, stage, gauge, trigger, now, now, kept, reed)
             for (walk,) in connection.execute(queries.START_WALK, values).fetchall():
@@ -218,9 +218,9 @@ class Store:
             walk, queries.SAVE_WALK, queries.padded(state), now, now if ended else None
         )
 
-    def unfinished_walk(self, bench: str, reed: str, style: str, stage: str) -> WalkRecord | None:
-        """The walk that was left unfinished, None when there is none."""
-        for row in self._rows(queries.UNFINISHED_WALK, bench, reed, style, stage):
+    def unfinished_walk(self, reed: str, style: str, stage: str) -> WalkRecord | None:
+        """The walk that was left unfinished, at whatever bench; None when there is none."""
+        for row in self._rows(queries.UNFINISHED_WALK, reed, style, stage):
             return queries.walk_of(row)
         return None
 

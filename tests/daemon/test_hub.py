@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from gaugelink.daemon import messages as m
@@ -264,7 +265,7 @@ async def test_a_reed_named_for_a_walk_is_put_on_the_rack(tmp_path: Path) -> Non
             m.StartWalk(reed="new", style="millrace-long", stage="tip", gauge="g")
         )
         (reed,) = await bench.client.ask(m.Rack())
-        assert (reed.name, reed.style, reed.state) == ("new", "millrace-long", "blank")
+        assert (reed.name, reed.style, reed.state) == ("new", "millrace-long", "first day")
 
 
 async def test_diagnose_counts_what_was_refused(tmp_path: Path) -> None:
@@ -313,3 +314,79 @@ async def test_remembered_gauges_are_connected_again_the_newest_at_each_port(
         await bench.hub.connect_remembered()
         gauges = await bench.client.ask(m.Gauges())
         assert {(each.name, each.port) for each in gauges} == {("new", "one"), ("h", "two")}
+
+
+async def test_a_spindle_that_stood_there_must_be_lifted_before_the_first_press(
+    tmp_path: Path,
+) -> None:
+    async with scene(tmp_path / "s.db") as bench:
+        await bench.gauge()
+        await bench.walk()
+        await bench.place(43)
+        await bench.press()
+        # The next stage begins, the spindle still on the last station of the one before.
+        await bench.walk(stage="tip")
+        await bench.say(43, 12)
+        for _ in range(2):
+            refused = await bench.press()
+            assert isinstance(refused, m.Refused)
+            assert refused.why == "same contact"
+        await bench.place(33)
+        captured = await bench.press()
+        assert captured.hundredths == 33
+
+
+async def test_a_bench_belongs_to_who_walks_there_but_the_same_walk_may_be_joined(
+    tmp_path: Path,
+) -> None:
+    async with scene(tmp_path / "s.db") as bench:
+        await bench.gauge()
+        walk = await bench.walk()
+        other = LocalClient(bench.hub)
+        mine = m.StartWalk(reed="R1", style="millrace-long", stage="windows", gauge="g")
+        assert await other.ask(mine) == walk
+        with pytest.raises(HubError, match="give this one a --bench of its own"):
+            await other.ask(msgspec.structs.replace(mine, reed="R2"))
+        with pytest.raises(HubError, match="R1 is being walked at 'bench'"):
+            await other.ask(msgspec.structs.replace(mine, bench="second"))
+        await bench.client.ask(m.StopWalk())
+        moved = await other.ask(msgspec.structs.replace(mine, reed="R2"))
+        assert moved.reed == "R2"
+        await other.close()
+
+
+async def test_a_gauge_is_moved_to_the_port_that_is_named_unless_it_is_in_use(
+    tmp_path: Path,
+) -> None:
+    async with scene(tmp_path / "s.db") as bench:
+        await bench.gauge("g", "scripted")
+        with pytest.raises(HubError, match="in use at scripted"):
+            await bench.client.ask(m.AddGauge(name="g", port="other"))
+        bench.link.refuse = "unplugged"
+        bench.link.lose()
+        await until(lambda: bench.of(m.GaugeEvent)[-1].link == "down")
+        await bench.gauge("g", "other")
+        named = await bench.client.ask(m.AddGauge(port="third", description="bare-decimal-lf"))
+        again = await bench.client.ask(m.AddGauge(port="other"))
+        assert (named.name, again.name) == ("gauge", "g")
+        gauges = await bench.client.ask(m.Gauges())
+        assert {(each.name, each.port) for each in gauges} == {("g", "other"), ("gauge", "third")}
+
+
+async def test_a_reed_goes_through_its_days_by_its_stages(tmp_path: Path) -> None:
+    async with scene(tmp_path / "s.db") as bench:
+        await bench.gauge()
+        for stage, state in (("windows", "first day"), ("finish", "second day")):
+            await bench.walk(stage=stage)
+            (reed,) = await bench.client.ask(m.Rack())
+            assert reed.state == state
+
+
+async def test_a_walk_left_at_one_bench_resumes_at_another(tmp_path: Path) -> None:
+    async with scene(tmp_path / "s.db") as bench:
+        await bench.gauge()
+        await bench.walk(bench="walk")
+        await bench.place(43)
+        await bench.press(bench="walk")
+        await bench.client.ask(m.StopWalk(bench="walk"))
+        assert (await bench.walk(bench="bench")).at_stop == 1

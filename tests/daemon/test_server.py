@@ -186,7 +186,7 @@ async def test_what_captures_by_itself_is_left_when_its_client_goes(tmp_path: Pa
         assert client is not None
         start = m.StartWalk(reed="R", style="millrace-long", stage="tip", gauge="g")
         await client.ask(msgspec.structs.replace(start, bench="pressed"))
-        await client.ask(msgspec.structs.replace(start, bench="dwelt", trigger="dwell"))
+        await client.ask(msgspec.structs.replace(start, reed="S", bench="dwelt", trigger="dwell"))
         await client.close()
         async with asyncio.timeout(5):
             while await bench.client.ask(m.Walk(bench="dwelt")) is not None:

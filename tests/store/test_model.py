@@ -149,7 +149,7 @@ class StoreAgainstModel(RuleBasedStateMachine):
     def walks_stand_where_they_were_left(self) -> None:
         for reed in self.reeds:
             for stage in ("windows", "tip"):
-                found = self.store.unfinished_walk("bench", reed, "long", stage)
+                found = self.store.unfinished_walk(reed, "long", stage)
                 expected = self.unfinished.get((reed, stage))
                 assert (found and found.walk) == expected
                 if found is not None:

@@ -93,15 +93,14 @@ def test_an_unfinished_walk_is_found_as_it_was_saved_last(tmp_path: Path) -> Non
         clock.seconds += 5
         store.save_walk(walk, b'{"place": 3}')
     with open_store(tmp_path / "s.db") as store:
-        found = store.unfinished_walk("bench", "amber 1", "long", "windows")
+        found = store.unfinished_walk("amber 1", "long", "windows")
         assert found is not None
         assert (found.walk, found.state, found.ended_at) == (walk, b'{"place": 3}', None)
         assert found.started_at == "2031-05-04T12:00:00.000000Z"
         assert found.changed_at == "2031-05-04T12:00:05.000000Z"
-        for other in [("b", "amber 1", "long", "windows"), ("bench", "x", "long", "windows")]:
-            assert store.unfinished_walk(*other) is None
-        assert store.unfinished_walk("bench", "amber 1", "long", "tip") is None
-        assert store.unfinished_walk("bench", "amber 1", "short", "windows") is None
+        assert store.unfinished_walk("x", "long", "windows") is None
+        assert store.unfinished_walk("amber 1", "long", "tip") is None
+        assert store.unfinished_walk("amber 1", "short", "windows") is None
 
 
 @pytest.mark.parametrize("length", [2, 4095, 4096, 4097, 100_000])
@@ -122,12 +121,12 @@ def test_a_walk_that_has_ended_is_unfinished_again_when_it_goes_on(tmp_path: Pat
     with open_store(tmp_path / "s.db") as store:
         walk = begin_walk(store)
         store.save_walk(walk, b"{}", ended=True)
-        assert store.unfinished_walk("bench", "amber 1", "long", "windows") is None
+        assert store.unfinished_walk("amber 1", "long", "windows") is None
         latest = store.latest_walk("bench")
         assert latest is not None
         assert latest.ended_at == "2031-05-04T12:00:00.000000Z"
         store.resume_walk(walk, gauge="right", trigger="dwell")
-        found = store.unfinished_walk("bench", "amber 1", "long", "windows")
+        found = store.unfinished_walk("amber 1", "long", "windows")
         assert found is not None
         assert (found.walk, found.gauge, found.trigger) == (walk, "right", "dwell")
 
@@ -138,8 +137,8 @@ def test_beginning_anew_ends_the_walk_left_unfinished_but_no_other(tmp_path: Pat
         kept = begin_walk(store, stage="tip")
         anew = begin_walk(store)
         store.save_walk(anew, b"{}", ended=True)
-        assert store.unfinished_walk("bench", "amber 1", "long", "windows") is None
-        found = store.unfinished_walk("bench", "amber 1", "long", "tip")
+        assert store.unfinished_walk("amber 1", "long", "windows") is None
+        found = store.unfinished_walk("amber 1", "long", "tip")
         assert found is not None
         assert found.walk == kept
 

@@ -50,7 +50,8 @@ CREATE TABLE walks (
     state      BLOB NOT NULL -- JSON that only the walk itself reads; last, for it is long
 ) STRICT;
 
-CREATE INDEX walks_by_bench ON walks (bench, reed);
+CREATE INDEX walks_by_bench ON walks (bench);
+CREATE INDEX walks_by_reed ON walks (reed);
 
 -- Reed, style and stage are the walk's, written out again: a capture says all about itself.
 CREATE TABLE captures (
