@@ -150,22 +150,33 @@ class BenchApp(App[None]):
 
     async def _arrived(self, client: Client) -> None:
         from gaugelink.daemon.client import HubError
-        from gaugelink.daemon.messages import AddGauge, Gauges
 
         self._become(replace(self._known, hub="here", hub_reason=""))
-        plan = self._plan
         try:
-            if plan.port:
-                wanted = AddGauge(name=plan.gauge, port=plan.port, description=plan.description)
-                self._heard(await client.ask(wanted))
-            for gauge in await client.ask(Gauges()):
-                self._heard(gauge)
+            self._plan = plan = replace(self._plan, gauge=await self._gauge(client))
         except HubError as error:
+            # Without the gauge that was asked for, another must not be walked with in its place.
             self._trouble(str(error))
+            return
+        self._become(replace(self._known, gauge=plan.gauge))
         if plan.ready:
             await self._start(plan)
         elif self._known.walk is None:
             await self._choose()
+
+    async def _gauge(self, client: Client) -> str:
+        """The name of the gauge to walk with, connected if it was not."""
+        from gaugelink.daemon.messages import AddGauge, Gauges
+
+        plan = self._plan
+        name = plan.gauge
+        if plan.port:
+            wanted = AddGauge(name=name, port=plan.port, description=plan.description)
+            name = (await client.ask(wanted)).name
+        for gauge in await client.ask(Gauges()):
+            name = name or gauge.name
+            self._heard(gauge)
+        return name
 
     def _heard(self, event: Event) -> None:
         from tui.state import rings, see, wants_placing
@@ -259,7 +270,7 @@ class BenchApp(App[None]):
             case "next":
                 self._next()
             case "choose":
-                self._work(self._choose())
+                self.run_worker(self._choose(), exclusive=True, group="choose")
             case "scrape":
                 self._work(self._scrape(1))
             case "scrape_more":

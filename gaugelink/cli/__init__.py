@@ -48,7 +48,7 @@ class _Commands(click.Group):
             return super().resolve_command(ctx, args)
         except click.UsageError as error:
             raise click.UsageError(
-                f"{error.message.rstrip('.')} Known are: {', '.join(COMMANDS)}.", ctx
+                f"{error.message.rstrip('.')}; known are {', '.join(COMMANDS)}", ctx
             ) from error
 
 
@@ -77,8 +77,15 @@ def main() -> None:
     try:
         # A command that ends with a code of its own comes back with it; all others with None.
         sys.exit(gaugelink.main(prog_name="gaugelink", standalone_mode=False))
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.ctx.get_help() if error.ctx else error.message)
+    except click.UsageError as error:
+        asked = error.ctx.command_path if error.ctx else "gaugelink"
+        said = " ".join(error.format_message().split()).rstrip(".")
+        click.echo(f"gaugelink: {said}; see {asked} --help", err=True)
+        sys.exit(error.exit_code)
     except click.ClickException as error:
-        error.show()
+        click.echo(f"gaugelink: {error.format_message()}", err=True)
         sys.exit(error.exit_code)
     except (click.Abort, KeyboardInterrupt):
         sys.exit(130)

@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 @click.command("bench")
 @click.option("--port", default="", help="The indicator's port; not needed if the hub has it.")
 @click.option("--description", default="", help="What it sends; recognised when not given.")
-@click.option("--gauge", default="gauge", show_default=True, help="The gauge's name.")
+@click.option("--gauge", default="", help="The gauge's name; the one at the port, or a free one.")
+@click.option("--bench", default="bench", show_default=True, help="This bench's name.")
 @click.option("--reed", default="", help="The reed; chosen on the screen when not given.")
 @click.option("--style", default="", help="The style's name.")
 @click.option("--stage", default="", help="The stage to measure.")
@@ -38,6 +39,7 @@ def command(
     port: str,
     description: str,
     gauge: str,
+    bench: str,
     reed: str,
     style: str,
     stage: str,
@@ -58,6 +60,7 @@ def command(
         style=style,
         stage=stage,
         gauge=gauge,
+        bench=bench,
         port=port,
         description=description,
         trigger="dwell" if trigger == "dwell" else "press",

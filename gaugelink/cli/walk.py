@@ -89,8 +89,8 @@ async def _walk(
     from gaugelink.daemon import messages as m
 
     async with common.reach(folders) as client:
-        wanted = replace(wanted, gauge=await gauge_at(client, port, description))
-        await _look_for_others(client, wanted)
+        gauge = await client.ask(m.AddGauge(port=port, description=description))
+        wanted = replace(wanted, gauge=gauge.name)
         await client.ask(m.Follow(readings=False))
         report = Report(await client.ask(wanted), as_json)
         try:
@@ -105,19 +105,6 @@ async def _walk(
         report.summary()
 
 
-async def _look_for_others(client: Client, wanted: StartWalk) -> None:
-    """GaugelinkError when somebody else walks at that bench."""
-    from gaugelink.daemon import messages as m
-    from gaugelink.reading import GaugelinkError
-
-    there: WalkEvent | None = await client.ask(m.Walk(bench=wanted.bench))
-    if there is not None and there.gauge != wanted.gauge:
-        raise GaugelinkError(
-            f"{there.reed} is being walked at bench {wanted.bench!r} with gauge {there.gauge!r}: "
-            "give this one a --bench of its own"
-        )
-
-
 async def _leave(client: Client, bench: str) -> None:
     from gaugelink.daemon import messages as m
     from gaugelink.daemon.client import HubGone
@@ -127,30 +114,18 @@ async def _leave(client: Client, bench: str) -> None:
         await client.ask(m.StopWalk(bench=bench))
 
 
-async def gauge_at(client: Client, port: str, description: str) -> str:
-    """The name of the hub's gauge at a port, connected if it was not."""
-    from gaugelink.daemon import messages as m
-
-    gauges = await client.ask(m.Gauges())
-    for gauge in gauges:
-        if gauge.port == port:
-            return str(gauge.name)
-    names = {gauge.name for gauge in gauges}
-    name = next(each for n in range(1, len(names) + 2) if (each := f"gauge-{n}") not in names)
-    added = await client.ask(m.AddGauge(name=name, port=port, description=description))
-    return str(added.name)
-
-
 async def _press_lines(client: Client, bench: str) -> None:
     """Carry out a gesture for each line of standard input, until its end."""
     from gaugelink.daemon import messages as m
-    from gaugelink.reading import GaugelinkError
 
     lines = _lines_of_stdin()
     while (line := await lines.get()) is not None:
         word = line.strip() or "capture"
         if word not in WORDS:
-            raise GaugelinkError(f"{word!r} is no gesture; use an empty line or {', '.join(WORDS)}")
+            # A slip of the hand does not end a walk.
+            said = f"{word!r} is no gesture: use an empty line or {', '.join(WORDS)}"
+            common.say(f"gaugelink: {said}", err=True)
+            continue
         await client.ask(m.Press(gesture=word, bench=bench))  # type: ignore[arg-type]
     # Once this is answered, all that followed from the presses has been told.
     await client.ask(m.Walk(bench=bench))

@@ -113,7 +113,7 @@ def test_every_commands_help_shows_an_example(cli: Cli, name: str) -> None:
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("dance",), "Known are: practice, bench"),
+        (("dance",), "known are practice, bench"),
         (("watch", "--count", "0"), "--count"),
         (("walk", "--port", "x"), "--style"),
         (("practice", "--json"), "--headless"),
@@ -124,6 +124,8 @@ def test_every_commands_help_shows_an_example(cli: Cli, name: str) -> None:
 def test_a_wrong_call_ends_with_2(cli: Cli, words: tuple[str, ...], said: str) -> None:
     assert cli(*words, code=2) == ""
     assert said in cli.err
+    assert cli.err.startswith("gaugelink: ")
+    assert cli.err.count("\n") == 1
 
 
 @pytest.mark.parametrize(

@@ -118,7 +118,8 @@ async def test_a_button_is_learnt_from_presses_at_another_speed(
 
 
 @pytest.mark.usefixtures("few_speeds")
-async def test_noise_is_not_taught() -> None:
+async def test_noise_is_not_taught(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(policy, "UNDECIDED", 1.5)
     noise = bytes(index * 7919 % 251 for index in range(400))
     async with silent() as (port, path, _), asyncio.timeout(110):
         teaching = asyncio.create_task(Teacher(path, SerialLink, lambda line: None, "x", 3).teach())

@@ -106,5 +106,5 @@ class ChooseScreen(Screen[Plan | None]):
 
     def _how(self) -> str:
         if not self._reeds:
-            return "The rack is empty. Put a reed on it with: gaugelink reed add NAME --style STYLE"
+            return "The rack is empty. Put a reed on it with: gaugelink rack add NAME --style STYLE"
         return "↑ ↓ choose · ← → reed or stage · Enter starts the walk · Esc leaves"

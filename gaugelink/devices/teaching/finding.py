@@ -212,7 +212,13 @@ def _line_evidence(line: Line, chunks: Sequence[Chunk]) -> list[str]:
 
 
 def either(stream: Finding, pressed: Finding) -> Finding:
-    """A finding that leaves open whether values come by themselves or by the button."""
+    """A finding that leaves open whether values come by themselves or by the button.
+
+    Only one question is asked, so where there is one already this is but mentioned.
+    """
+    if stream.question is not None:
+        hint = 'values come seldom; if each is a press of its button, set sends = "on-button"'
+        return msgspec.structs.replace(stream, evidence=[*stream.evidence, hint])
     return msgspec.structs.replace(
         stream,
         sure=round(0.6 * stream.sure, 2),

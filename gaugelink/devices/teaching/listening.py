@@ -223,8 +223,8 @@ class Teacher:
             return found
         pressed = msgspec.structs.replace(line, sends="on-button")
         other = await asyncio.to_thread(analyse, chunks, pressed, self._name)
-        if pace is Pace.BY_HAND or other is None or found.question is not None:
-            return other if pace is Pace.BY_HAND else found
+        if pace is Pace.BY_HAND or other is None:
+            return other
         return either(found, other)
 
     # By asking
