@@ -39,8 +39,8 @@ FRAME = 1 / 30
 AFTER_PAINT = 0.01
 """Seconds from the first paint until the rest is loaded, so that neither holds up the other."""
 
-QUIET_AFTER = 2.0
-"""Seconds without a reading after which the readout says so."""
+QUIET_AFTER = 1.2
+"""Seconds without a reading after which the readout says so: soon after captures are refused."""
 
 ROOM = Path(__file__).parent
 STYLES: list[str | PurePath] = [
@@ -303,12 +303,16 @@ class BenchApp(App[None]):
 
     async def _capture(self) -> None:
         from gaugelink.daemon.messages import Refused
+        from tui.state import night
 
         complete = self.state is not None and self.state.walk and self.state.walk.complete
         answer = await self._gesture("capture")
         # The hub has the last word: a bouncing pedal is "too soon" and must not begin a stage.
         if complete and isinstance(answer, Refused) and answer.why == "done":
-            self._next()
+            if (rest := night(self._known)) is not None:
+                self._say(rest)
+            else:
+                self._next()
 
     def _next(self) -> None:
         from tui.state import why_not_next

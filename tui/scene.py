@@ -201,6 +201,7 @@ def walk(
         tip_line=style.lengths.tip_line,
         after=after.name if after else "",
         after_title=after.title if after else "",
+        overnight=after is not None and after.day != style.stage(stage).day,
     )
 
 

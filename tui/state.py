@@ -259,6 +259,18 @@ def why_not_next(walk: WalkEvent | None) -> Notice | None:
     return None
 
 
+def night(state: BenchState) -> Notice | None:
+    """What a press says where the reed rests before the stage that follows; None by day.
+
+    A pedal that was meant for a capture must not carry the reed over into another day.
+    """
+    walk = state.walk
+    if walk is None or not walk.overnight:
+        return None
+    after = walk.after_title or walk.after
+    return Notice("plain", f"let it rest overnight; tomorrow 'next' begins: {after}")
+
+
 def gone(state: BenchState, reason: str) -> BenchState:
     """The state once the hub went away: nothing that it said of readings holds any longer."""
     return replace(state, hub="gone", hub_reason=reason, reading=None, gauges={})

@@ -17,13 +17,17 @@ from gaugelink.devices.teaching.listening import PRESS, NotTaught, Teacher
 from simulators.formats import formats
 from simulators.line import with_parity
 from simulators.serial_pty import PseudoTerminal
+from tests.benchmarks import teaching as teaching_benchmark
 from tests.benchmarks.teaching import all_of, playing
 
 SUITE = (0, 1, 2, 3, 5, 6, 7, 8, 9, 11, 14, 19)
 """Formats of seed 1 of all speeds, by themselves and asked, text and binary."""
 
 
-async def test_a_dozen_formats_are_taught_over_a_real_port() -> None:
+async def test_a_dozen_formats_are_taught_over_a_real_port(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(teaching_benchmark, "AT_ONCE", len(SUITE))
     made = formats(20, seed=1)
     async with asyncio.timeout(120):
         outcomes = await all_of([made[index] for index in SUITE])

@@ -134,11 +134,31 @@ async def test_the_palette_has_the_same_actions() -> None:
 async def test_enter_at_a_complete_stage_starts_the_one_that_follows() -> None:
     done = Refused("bench", "done", "nothing is left to take at this stage")
     async with bench(SceneClient({Press: done})) as at:
-        await at.hear(COMPLETE)
+        await at.hear(msgspec.structs.replace(COMPLETE, overnight=False))
         assert "COMPLETE" in at.text(Banner)
         assert at.text(Banner).endswith("n: next stage, After the night")
         await at.press("enter")
         assert [walk.stage for walk in at.client.asked(StartWalk)] == ["balance", "rested"]
+
+
+async def test_a_press_does_not_carry_the_reed_into_another_day_but_next_does() -> None:
+    done = Refused("bench", "done", "nothing is left to take at this stage")
+    async with bench(SceneClient({Press: done})) as at:
+        await at.hear(COMPLETE)
+        assert "rest it overnight, then n: After the night" in at.text(Banner)
+        await at.press("enter")
+        assert "let it rest overnight" in at.text(Notice)
+        assert [walk.stage for walk in at.client.asked(StartWalk)] == ["balance"]
+        await at.press("n")
+        assert [walk.stage for walk in at.client.asked(StartWalk)] == ["balance", "rested"]
+
+
+async def test_choose_pressed_twice_opens_one_list() -> None:
+    async with bench() as at:
+        await at.press("c", "c")
+        await at.until(lambda: isinstance(at.app.screen, ChooseScreen))
+        lists = [each for each in at.app.screen_stack if isinstance(each, ChooseScreen)]
+        assert len(lists) == 1
 
 
 @pytest.mark.parametrize("size", [(80, 24), (100, 30), (120, 40)])

@@ -105,7 +105,7 @@ async def test_the_end_of_the_last_stage_is_said_plainly_and_calmly() -> None:
 async def test_what_is_over_is_not_hidden_by_a_complete_stage() -> None:
     async with bench() as at:
         await at.hear(scene.walk(34, offsets=(0, -4)))
-        assert at.text(Banner).startswith("COMPLETE · 17 over · n: next stage")
+        assert at.text(Banner).startswith("COMPLETE · 17 over · rest it overnight, then n")
 
 
 async def test_the_zone_that_ends_the_pass_does_not_hide_that_it_is_done() -> None:

@@ -102,6 +102,8 @@ class Banner(Pane):
             over = [stop for stop in walk.stops if stop.verdict and stop.verdict.word == "over"]
             rest = f"{len(over)} over" if over else "nothing left to take"
             what = f"{self._next}: next stage, {after}" if after else "this was the last stage"
+            if walk.overnight:
+                what = f"rest it overnight, then {self._next}: {after}"
             return f"COMPLETE · {rest} · {what}"
         if walk.at_stop is None:
             then = f" · {self._next}: {after}" if after else ""

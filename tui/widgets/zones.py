@@ -31,7 +31,7 @@ class Progress(Pane):
             ("next  ", FAINT),
             (coming, INK),
             ("\nto go ", FAINT),
-            (f"{walk.to_go}", f"bold {INK}"),
+            (f"{walk.to_go}" if any(stop.verdict for stop in walk.stops) else "–", f"bold {INK}"),
             (f" · pass {walk.in_pass}, {walk.done} of {walk.of}", FAINT),
         )
 
