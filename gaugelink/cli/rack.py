@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Container
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -10,6 +11,9 @@ from gaugelink.cli import common
 
 if TYPE_CHECKING:
     from gaugelink.daemon.messages import ReedRecord
+
+MOST_NUMBERED = 10_000
+"""No maker numbers more blanks of one name."""
 
 STATES = (
     "blank",
@@ -67,7 +71,9 @@ def plain(reed: ReedRecord) -> str:
 @click.option("--style", required=True, help="The style it is made in.")
 @click.option("--batch", default="", help="The batch that it belongs to.")
 @click.option("--note", default="", help="Cane lot, gouge, shape, staple: what you want to know.")
-@click.option("--count", type=click.IntRange(1, 999), help="So many, numbered: NAME01, NAME02, …")
+@click.option(
+    "--count", type=click.IntRange(1, 999), help="So many, numbered on: NAME01, NAME02, …"
+)
 @common.json_option
 @click.pass_context
 def add(
@@ -84,20 +90,30 @@ def add(
     \b
     Example: gaugelink rack add R --count 12 --style millrace-long --batch autumn
     """
-    width = max(2, len(str(count or 0)))
-    names = [name] if count is None else [f"{name}{n:0{width}}" for n in range(1, count + 1)]
-    common.run(_add(ctx, names, style, batch, note, as_json))
+    common.run(_add(ctx, name, count, (style, batch, note), as_json))
 
 
 async def _add(
-    ctx: click.Context, names: list[str], style: str, batch: str, note: str, as_json: bool
+    ctx: click.Context, stem: str, count: int | None, about: tuple[str, str, str], as_json: bool
 ) -> None:
     from gaugelink.daemon import messages as m
 
+    style, batch, note = about
     async with common.reach(common.folders_of(ctx)) as client:
+        names = [stem]
+        if count is not None:
+            there = {each.name for each in await client.ask(m.Rack(all=True))}
+            names = numbered(stem, count, there)
         for name in names:
             reed = await client.ask(m.AddReed(name=name, style=style, batch=batch, note=note))
             common.say(common.json_line(reed) if as_json else plain(reed))
+
+
+def numbered(stem: str, count: int, there: Container[str]) -> list[str]:
+    """So many names from the stem and a number, going on behind those that are there."""
+    used = [n for n in range(1, MOST_NUMBERED) if f"{stem}{n:02}" in there]
+    first = max(used, default=0) + 1
+    return [f"{stem}{n:02}" for n in range(first, first + count)]
 
 
 @command.command("move")

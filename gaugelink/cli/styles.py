@@ -38,7 +38,7 @@ def command(ctx: click.Context, name: str | None, where: bool, as_json: bool) ->
         else:
             _show(found)
     else:
-        known = styles.styles(folder)
+        known, broken = styles.usable(folder)
         if as_json:
             from gaugelink.daemon import answers
 
@@ -46,6 +46,8 @@ def command(ctx: click.Context, name: str | None, where: bool, as_json: bool) ->
         else:
             for each in known.values():
                 common.say(f"{each.name:<16} {each.title}")
+        for error in broken.values():
+            raise error
 
 
 def _show(style: Style) -> None:

@@ -128,7 +128,7 @@ async def _from_port(source: _Source, port: str) -> AsyncGenerator[dict[str, Any
     if source.description:
         found = as_carried(port, catalog.find(source.description, own))
     else:
-        found = await describe(port, list(catalog.catalog(own).values()))
+        found = await describe(port, list(catalog.usable(own)[0].values()))
         common.say(f"gaugelink: {port} speaks {found.name} ({found.title})", err=True)
     link = open_link(port, found.link)
     with _recorded(link, found, source.record) as heard:

@@ -304,13 +304,41 @@ def styles(own: Path | None = None) -> dict[str, Style]:
 
 
 def find(name: str, own: Path | None = None) -> Style:
-    """The style called `name`, or the one in the TOML file of that path."""
+    """The style called `name`, or the one in the TOML file of that path.
+
+    A file of the user's that cannot be used is in the way of its own style only: StyleError says
+    what is wrong with it when it names the one that is asked for, or when no other does.
+    """
     if name.endswith(".toml"):
         return _load(Path(name))
-    known = styles(own)
-    if name not in known:
-        raise StyleError(f"no style is called {name!r}; known are: {', '.join(sorted(known))}")
-    return known[name]
+    found, broken = usable(own)
+    for file, error in broken.items():
+        if name not in found or name in _text_of(file):
+            raise error
+    if name not in found:
+        raise StyleError(f"no style is called {name!r}; known are: {', '.join(sorted(found))}")
+    return found[name]
+
+
+def usable(own: Path | None = None) -> tuple[dict[str, Style], dict[Traversable, StyleError]]:
+    """The styles that can be used, by name, and what is wrong with each file that cannot."""
+    found: dict[str, Style] = {}
+    broken: dict[Traversable, StyleError] = {}
+    for file in _files(own):
+        try:
+            style = _load(file)
+        except StyleError as error:
+            broken[file] = error
+        else:
+            found[style.name] = style
+    return found, broken
+
+
+def _text_of(file: Traversable) -> str:
+    try:
+        return file.read_bytes().decode("utf-8", errors="replace")
+    except OSError:
+        return ""  # what cannot be read names nothing
 
 
 def locate(name: str, own: Path | None = None) -> str:
@@ -318,4 +346,6 @@ def locate(name: str, own: Path | None = None) -> str:
     if name.endswith(".toml"):
         return name
     found = find(name, own).name
-    return next(str(file) for file in reversed([*_files(own)]) if _load(file).name == found)
+    broken = usable(own)[1]
+    files = [file for file in _files(own) if file not in broken]
+    return next(str(file) for file in reversed(files) if _load(file).name == found)

@@ -29,6 +29,7 @@ from gaugelink.daemon.gauges import Gauge, reading_event
 from gaugelink.daemon.keeper import Keeper
 from gaugelink.devices import catalog, links
 from gaugelink.devices.description import Description
+from gaugelink.devices.link import LinkError
 from gaugelink.devices.supervisor import Retry
 from gaugelink.reading import GaugelinkError, Reading
 from gaugelink.store.errors import UnknownReed
@@ -163,7 +164,7 @@ class Hub:
             case m.Diagnose():
                 return await self._diagnose()
             case m.Styles():
-                return answers.styles(styles.styles(self._settings.styles))
+                return answers.styles(styles.usable(self._settings.styles)[0])
             case m.Open():
                 raise GaugelinkError("open: only the first line on TCP opens a connection")
             case _:
@@ -231,8 +232,12 @@ class Hub:
         if name:
             named = await asyncio.to_thread(catalog.find, name, own)
             return links.as_carried(port, named)
-        known = await asyncio.to_thread(catalog.catalog, own)
-        return await links.describe(port, list(known.values()), self._open_link)
+        known, broken = await asyncio.to_thread(catalog.usable, own)
+        try:
+            return await links.describe(port, list(known.values()), self._open_link)
+        except LinkError as error:
+            # The one that would fit may be the one that cannot be used.
+            raise LinkError("; ".join(map(str, (error, *broken.values())))) from error
 
     async def connect_remembered(self) -> None:
         """Supervise the gauges of earlier days again, but for those there already.

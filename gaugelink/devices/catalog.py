@@ -55,30 +55,56 @@ def _folders(own: Path | None) -> list[Traversable]:
     return folders
 
 
+def usable(
+    own: Path | None = None,
+) -> tuple[dict[str, Description], dict[Traversable, DescriptionError]]:
+    """The descriptions that can be used, by name, and what is wrong with each file that cannot."""
+    found: dict[str, Description] = {}
+    broken: dict[Traversable, DescriptionError] = {}
+    for folder in _folders(own):
+        for file in sorted(folder.iterdir(), key=lambda entry: entry.name):
+            if file.name.endswith(".toml"):
+                try:
+                    description = load(file)
+                except DescriptionError as error:
+                    broken[file] = error
+                else:
+                    found[description.name] = description
+    return found, broken
+
+
 def catalog(own: Path | None = None) -> dict[str, Description]:
     """Every description by name. `own` is the user's folder.
 
     Raises DescriptionError for the first file that cannot be used.
     """
-    found: dict[str, Description] = {}
-    for folder in _folders(own):
-        for file in sorted(folder.iterdir(), key=lambda entry: entry.name):
-            if file.name.endswith(".toml"):
-                description = load(file)
-                found[description.name] = description
+    found, broken = usable(own)
+    for error in broken.values():
+        raise error
     return found
 
 
 def find(name: str, own: Path | None = None) -> Description:
     """The description called `name`, or the one in the file of that path.
 
-    Raises DescriptionError that lists the known names.
+    A file of the user's that cannot be used is in the way of its own description only. Raises
+    DescriptionError that says what is wrong with it, or lists the known names.
     """
     if name.endswith(".toml"):
         return load(Path(name))
-    known = catalog(own)
-    if name not in known:
+    found, broken = usable(own)
+    for file, error in broken.items():
+        if name not in found or name in _text_of(file):
+            raise error
+    if name not in found:
         raise DescriptionError(
-            f"no description is called {name!r}; known are: {', '.join(sorted(known))}"
+            f"no description is called {name!r}; known are: {', '.join(sorted(found))}"
         )
-    return known[name]
+    return found[name]
+
+
+def _text_of(file: Traversable) -> str:
+    try:
+        return file.read_bytes().decode("utf-8", errors="replace")
+    except OSError:
+        return ""  # what cannot be read names nothing

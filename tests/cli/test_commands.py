@@ -239,6 +239,8 @@ def test_a_running_hub_is_joined_and_ends_cleanly(cli: Cli, indicator: str) -> N
         assert "link up" in cli("diagnose")
         cli("rack", "add", "R", "--count", "3", "--style", "quick", "--batch", "autumn")
         assert [each["name"] for each in json.loads(cli("rack", "--json"))] == ["R01", "R02", "R03"]
+        cli("rack", "add", "R", "--count", "1", "--style", "quick")
+        assert json.loads(cli("rack", "--json"))[-1]["name"] == "R04"
         cli("rack", "move", "R02", "set aside", "--note", "leaks")
         assert "R02" not in cli("rack")
         assert "leaks" in cli("rack", "--all")

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from gaugelink.craft import style as craft
 from gaugelink.craft.reed import BLADES
-from gaugelink.craft.style import Style, StyleError, find, parse
+from gaugelink.craft.style import Style, StyleError, find, locate, parse
 
 MINE = """
 name = "mine"
@@ -268,3 +268,16 @@ def test_a_style_that_cannot_be_read_is_told(tmp_path: Path) -> None:
         find(str(tmp_path / "missing.toml"))
     with pytest.raises(StyleError, match="no style is called 'none'; known are: millrace-long, qu"):
         find("none")
+
+
+def test_a_broken_file_is_in_the_way_of_its_own_style_only(tmp_path: Path) -> None:
+    (tmp_path / "x.toml").write_text("name=")
+    assert find("millrace-long", tmp_path).name == "millrace-long"
+    assert locate("millrace-long", tmp_path).endswith("millrace-long.toml")
+    with pytest.raises(StyleError, match=r"x\.toml"):
+        find("mine", tmp_path)
+    # What was meant to replace a shipped style is not passed over for the shipped one.
+    (tmp_path / "x.toml").write_text('name = "millrace-long"\ntitle = 3')
+    with pytest.raises(StyleError, match=r"x\.toml"):
+        find("millrace-long", tmp_path)
+    assert find("quayside-short", tmp_path).name == "quayside-short"

@@ -28,6 +28,7 @@ from gaugelink.daemon.client import HubError, LocalClient, connect
 from gaugelink.daemon.followers import Mailbox
 from gaugelink.daemon.hub import Hub
 from gaugelink.daemon.server import serving
+from gaugelink.devices.link import LinkError
 from gaugelink.reading import GaugelinkError
 from gaugelink.store.errors import StoreError
 from gaugelink.store.store import Store
@@ -67,18 +68,22 @@ def slow(monkeypatch: pytest.MonkeyPatch, method: str) -> Iterator[tuple[Any, An
 # Files
 
 
-async def test_a_wrong_description_file_is_said_while_recognising_and_may_be_mended(
-    tmp_path: Path,
+async def test_a_wrong_description_file_hinders_no_other_and_is_said_when_none_fits(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     own = tmp_path / "descriptions"
     own.mkdir()
     (own / "mine.toml").write_text("name = ")
     async with scene(tmp_path / "s.db", descriptions=own) as bench:
         await bench.client.ask(m.AddGauge(name="g", port="scripted"))
-        await until(lambda: any("mine.toml" in each.reason for each in bench.of(m.GaugeEvent)))
-        assert bench.of(m.GaugeEvent)[-1].link in ("down", "opening")
-        (own / "mine.toml").unlink()
         await until(lambda: "scripted" in bench.links and bench.link.opened > 0)
+
+        async def none_fits(*_: object) -> None:
+            raise LinkError("none of the described formats fits")
+
+        monkeypatch.setattr("gaugelink.devices.links.describe", none_fits)
+        await bench.client.ask(m.AddGauge(name="h", port="other"))
+        await until(lambda: any("mine.toml" in each.reason for each in bench.of(m.GaugeEvent)))
 
 
 async def test_a_remembered_gauge_whose_description_is_gone_is_down_until_it_is_back(

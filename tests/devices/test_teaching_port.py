@@ -20,8 +20,8 @@ from simulators.serial_pty import PseudoTerminal
 from tests.benchmarks import teaching as teaching_benchmark
 from tests.benchmarks.teaching import all_of, playing
 
-SUITE = (0, 1, 2, 3, 5, 6, 7, 8, 9, 11, 14, 19)
-"""Formats of seed 1 of all speeds, by themselves and asked, text and binary."""
+SUITE = (1, 2, 3, 5, 6, 7, 8, 9, 11, 13, 14, 19)
+"""Formats of seed 1 at all speeds but the slowest, by themselves and asked, text and binary."""
 
 
 async def test_a_dozen_formats_are_taught_over_a_real_port(
