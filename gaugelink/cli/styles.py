@@ -46,7 +46,7 @@ def command(ctx: click.Context, name: str | None, where: bool, as_json: bool) ->
         else:
             for each in known.values():
                 common.say(f"{each.name:<16} {each.title}")
-        for error in broken.values():
+        for error in broken:
             raise error
 
 

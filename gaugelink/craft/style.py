@@ -7,18 +7,16 @@ own, a memory made exact and never a promise of tone. A style is a TOML file mea
 from __future__ import annotations
 
 import math
-import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from decimal import Decimal
 from importlib import resources
-from importlib.resources.abc import Traversable
-from pathlib import Path
 from typing import Literal
 
 import msgspec
 
 from gaugelink.craft.reed import BLADES, Blade, Station
 from gaugelink.reading import GaugelinkError
+from gaugelink.shelf import Shelf
 
 LONGEST = 200.0
 """Millimetres; no reed of the family is as long."""
@@ -262,90 +260,13 @@ def _check_rules(style: Style, fault: Fault) -> None:
         raise fault("lengths", "must grow from tube over tip_line and finished to first_day, blank")
 
 
-def parse(text: str, source: str) -> Style:
-    """A style from TOML text; StyleError says the file, the path and what was expected."""
-    try:
-        style = msgspec.convert(tomllib.loads(text), Style)
-    except msgspec.ValidationError as error:
-        raise StyleError(f"{source}: {error}") from error
-    except (ValueError, RecursionError) as error:
-        # More than TOMLDecodeError: a number of thousands of digits is a plain ValueError.
-        raise StyleError(f"{source}: not valid TOML: {error}") from error
-    check(style, source)
-    return style
+SHELF = Shelf(
+    "style", Style, StyleError, check, lambda: [resources.files("gaugelink.craft") / "styles"]
+)
+"""The shipped styles, and the user's."""
 
-
-def _load(path: Traversable) -> Style:
-    try:
-        # Some editors put a byte order mark first.
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise StyleError(f"{path}: cannot be read: {error}") from error
-    return parse(text, str(path))
-
-
-def _files(own: Path | None) -> Iterator[Traversable]:
-    """The style files: the shipped ones, then those in the user's folder."""
-    folders: list[Traversable] = [resources.files("gaugelink.craft") / "styles"]
-    if own is not None and own.is_dir():
-        folders.append(own)
-    for folder in folders:
-        for file in sorted(folder.iterdir(), key=lambda entry: entry.name):
-            if file.name.endswith(".toml"):
-                yield file
-
-
-def styles(own: Path | None = None) -> dict[str, Style]:
-    """Every style by name; one in the user's folder `own` replaces a shipped one of its name.
-
-    Raises StyleError for the first file that cannot be used.
-    """
-    return {style.name: style for style in map(_load, _files(own))}
-
-
-def find(name: str, own: Path | None = None) -> Style:
-    """The style called `name`, or the one in the TOML file of that path.
-
-    A file of the user's that cannot be used is in the way of its own style only: StyleError says
-    what is wrong with it when it names the one that is asked for, or when no other does.
-    """
-    if name.endswith(".toml"):
-        return _load(Path(name))
-    found, broken = usable(own)
-    for file, error in broken.items():
-        if name not in found or name in _text_of(file):
-            raise error
-    if name not in found:
-        raise StyleError(f"no style is called {name!r}; known are: {', '.join(sorted(found))}")
-    return found[name]
-
-
-def usable(own: Path | None = None) -> tuple[dict[str, Style], dict[Traversable, StyleError]]:
-    """The styles that can be used, by name, and what is wrong with each file that cannot."""
-    found: dict[str, Style] = {}
-    broken: dict[Traversable, StyleError] = {}
-    for file in _files(own):
-        try:
-            style = _load(file)
-        except StyleError as error:
-            broken[file] = error
-        else:
-            found[style.name] = style
-    return found, broken
-
-
-def _text_of(file: Traversable) -> str:
-    try:
-        return file.read_bytes().decode("utf-8", errors="replace")
-    except OSError:
-        return ""  # what cannot be read names nothing
-
-
-def locate(name: str, own: Path | None = None) -> str:
-    """The path of the file that `find` reads the style from; StyleError when there is none."""
-    if name.endswith(".toml"):
-        return name
-    found = find(name, own).name
-    broken = usable(own)[1]
-    files = [file for file in _files(own) if file not in broken]
-    return next(str(file) for file in reversed(files) if _load(file).name == found)
+parse = SHELF.parse
+styles = SHELF.all
+usable = SHELF.usable
+find = SHELF.find
+locate = SHELF.locate

@@ -237,7 +237,7 @@ class Hub:
             return await links.describe(port, list(known.values()), self._open_link)
         except LinkError as error:
             # The one that would fit may be the one that cannot be used.
-            raise LinkError("; ".join(map(str, (error, *broken.values())))) from error
+            raise LinkError("; ".join(map(str, (error, *broken)))) from error
 
     async def connect_remembered(self) -> None:
         """Supervise the gauges of earlier days again, but for those there already.
