@@ -303,14 +303,26 @@ class PacketFramer:
         """Nothing is kept from one chunk to the next."""
 
 
-def _parity_table(parity: Literal["even", "odd", "mark", "space"]) -> bytes:
-    table = bytearray()
-    for byte in range(256):
-        low = byte & 0x7F
-        ones = low.bit_count() % 2
-        wanted = {"even": ones, "odd": 1 - ones, "mark": 1, "space": 0}[parity]
-        table.append(low if byte >> 7 == wanted else BAD_PARITY)
-    return bytes(table)
+Parity = Literal["none", "even", "odd", "mark", "space"]
+
+
+def with_parity(data: bytes, parity: Parity) -> bytes:
+    """Seven-bit characters as they go over the line, their parity in bit 7."""
+    if parity == "none":
+        return data
+    return bytes(low | _parity_bit(low, parity) << 7 for low in (byte & 0x7F for byte in data))
+
+
+def _parity_bit(character: int, parity: Parity) -> int:
+    odd = character.bit_count() % 2
+    return {"none": 0, "even": odd, "odd": 1 - odd, "mark": 1, "space": 0}[parity]
+
+
+def _parity_table(parity: Parity) -> bytes:
+    return bytes(
+        byte & 0x7F if byte >> 7 == _parity_bit(byte & 0x7F, parity) else BAD_PARITY
+        for byte in range(256)
+    )
 
 
 class SevenBitFramer:
@@ -321,7 +333,7 @@ class SevenBitFramer:
     gives the very same bytes: one way is right for both.
     """
 
-    def __init__(self, parity: Literal["even", "odd", "mark", "space"], inner: Framer) -> None:
+    def __init__(self, parity: Parity, inner: Framer) -> None:
         self._table = _parity_table(parity)
         self._inner = inner
 

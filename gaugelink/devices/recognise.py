@@ -114,7 +114,7 @@ async def recognise(
     if not heard:
         for description in (each for each in known if each.ask is not None):
             question = description.ask.send.encode("latin-1") if description.ask else b""
-            chunks = await _listen(open_link(port, _as_wired(description.link)), listen, question)
+            chunks = await _listen(open_link(port, description.link), listen, question)
             if found := await asyncio.to_thread(best, [description], chunks):
                 return found
     speeds = ", ".join(sorted({each.short for each in order}))

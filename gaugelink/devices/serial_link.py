@@ -18,6 +18,7 @@ import serial
 
 from gaugelink.devices.description import LinkSettings
 from gaugelink.devices.discovery import Lister, moved, serial_ports
+from gaugelink.devices.framing import with_parity
 from gaugelink.devices.link import Chunk, LinkError
 
 _PARITY = {
@@ -40,7 +41,7 @@ class SerialLink:
     """A serial port with a description's settings.
 
     Seven bits with parity are opened as eight without: on the wire they are the same, and the
-    parity arrives as bit 7, where `SevenBitFramer` checks it.
+    parity arrives as bit 7, where `SevenBitFramer` checks it; what is sent gets its parity here.
 
     A device that the system can tell apart is found again when it is plugged in elsewhere and so
     comes back under another name.
@@ -169,6 +170,8 @@ class SerialLink:
         port = self._serial
         if port is None:
             raise LinkError(f"{self._name}: not open")
+        if self._settings.bits == 7:
+            data = with_parity(data, self._settings.parity)
         self._sending = asyncio.ensure_future(asyncio.to_thread(port.write, data))
         try:
             # Shielded: the thread goes on sending whoever is cancelled, and `close` waits for it.

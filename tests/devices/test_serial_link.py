@@ -41,6 +41,16 @@ async def test_what_is_written_arrives() -> None:
         await link.close()
 
 
+async def test_what_is_written_to_seven_bits_has_its_parity() -> None:
+    with PtyPort() as port:
+        link = SerialLink(port.path, LinkSettings(bits=7, parity="even"))
+        await link.open()
+        # The characters 1, 2, 4 and carriage return have an odd count of ones.
+        await link.write(b"?123\r")
+        assert await asyncio.to_thread(port.received, 5) == b"?\xb1\xb23\x8d"
+        await link.close()
+
+
 async def test_seven_bits_with_parity_are_opened_as_eight_without() -> None:
     with PtyPort() as port:
         link = SerialLink(port.path, LinkSettings(baud=4800, bits=7, parity="even", stop=2))
