@@ -128,7 +128,7 @@ async def _door(folders: Folders) -> AsyncIterator[Callable[[], Awaitable[Client
 
     async def stay(ready: asyncio.Future[Client]) -> None:
         try:
-            async with common.reach(folders) as client:
+            async with common.reach(folders, remembered=True) as client:
                 if not ready.done():  # else whoever asked has left meanwhile
                     ready.set_result(client)
                     await closing.wait()

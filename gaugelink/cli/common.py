@@ -133,13 +133,22 @@ async def host(folders: Folders) -> AsyncIterator[tuple[Hub, str]]:
 
 
 @contextlib.asynccontextmanager
-async def reach(folders: Folders) -> AsyncIterator[Client]:
-    """A client of the running hub, or, when none runs, of one in this process."""
+async def reach(folders: Folders, remembered: bool = False) -> AsyncIterator[Client]:
+    """A client of the running hub, or, when none runs, of one in this process.
+
+    With `remembered`, a hub in this process connects the gauges of earlier days.
+    """
     from gaugelink.daemon.client import LocalClient
 
     async with contextlib.AsyncExitStack() as stack:
         found = await _hub_or_client(folders, stack)
-        client = found if not isinstance(found, tuple) else LocalClient(found[0])
+        if isinstance(found, tuple):
+            hub, _ = found
+            if remembered:
+                await hub.connect_remembered()
+            client: Client = LocalClient(hub)
+        else:
+            client = found
         try:
             yield client
         finally:

@@ -335,3 +335,20 @@ def test_find_says_what_is_in_use_and_by_what(cli: Cli, indicator: str) -> None:
         assert any(str(hub.pid) in each for each in found[0]["holders"])
         assert "gauge 'gauge'" in cli("find", "--serial-only")
         hub.terminate()
+
+
+async def test_the_bench_finds_the_gauge_of_the_day_before_again(
+    tmp_path: Path, indicator: str
+) -> None:
+    from gaugelink.cli.common import reach
+    from gaugelink.daemon import messages as m
+    from gaugelink.folders import folders
+
+    home = folders(tmp_path)
+    async with reach(home) as client:
+        await client.ask(m.AddGauge(port=indicator, description="signed-decimal-unit-cr"))
+    async with reach(home) as client:
+        assert await client.ask(m.Gauges()) == []
+    async with reach(home, remembered=True) as client:
+        (gauge,) = await client.ask(m.Gauges())
+        assert (gauge.name, gauge.port) == ("gauge", indicator)
