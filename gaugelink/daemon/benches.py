@@ -51,7 +51,7 @@ class Bench:
     ) -> None:
         self.name = name
         self.gauge = gauge
-        self.number = number
+        self._number = number
         self._state = state
         self._style = style
         self._keeper = keeper
@@ -139,7 +139,7 @@ class Bench:
             return self._refuse(step.said.why, step.said.text)
         if _lasting(before) != _lasting(after):
             try:
-                await self._keeper.run(self._keeper.store.save_walk, self.number, _encode(after))
+                await self._keeper.run(self._keeper.store.save_walk, self._number, _encode(after))
             except StoreError as error:
                 # The walk stands where it stood; only the press is remembered.
                 pressed = {"last_press": after.last_press, "last_gesture": after.last_gesture}
@@ -178,7 +178,7 @@ class Bench:
     async def _write(self, take: Take, after: WalkState, reading: Reading | None) -> Captured:
         stop = take.stop
         new = NewCapture(
-            walk=self.number,
+            walk=self._number,
             in_pass=take.in_pass,
             station=stop.station.key,
             zone=stop.zone,
@@ -219,7 +219,7 @@ class Bench:
         async with self._one_at_a_time:
             ended = _complete(self._state)
             await self._keeper.run(
-                self._keeper.store.save_walk, self.number, _encode(self._state), ended=ended
+                self._keeper.store.save_walk, self._number, _encode(self._state), ended=ended
             )
 
     def event(self) -> WalkEvent:

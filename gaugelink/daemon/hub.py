@@ -192,16 +192,16 @@ class Hub:
                     if name in ("", other.name):
                         return other.event
                     raise GaugelinkError(f"{port} is already the port of gauge {other.name!r}")
+            found = await self._describe(port, description) if description else None
             there = self._gauges.get(name)
             if there is not None:
-                if there.linked or any(each.gauge is there for each in self._benches.values()):
+                if there.linked:
                     raise GaugelinkError(
                         f"gauge {name!r} is in use at {there.port}: give this one another name"
                     )
                 # It was there once; whoever names another port for it knows where it is now.
                 await self._remove_gauge(name)
             name = name or self._free_name()
-            found = await self._describe(port, description) if description else None
             await self._keeper.run(self._keeper.store.remember_gauge, name, port, description)
             gauge = self._supervise(name, port, description, found)
             self.tell(gauge.event)
@@ -268,45 +268,14 @@ class Hub:
         there = self._benches.get(request.bench)
         if there is not None and self._began.get(request.bench, follower) is not follower:
             return self._join(there, request)
+        for bench in self._benches.values():
+            if bench is not there and _same_walk(bench.state, request):
+                raise GaugelinkError(f"{request.reed} is being walked at {bench.name!r}")
         style = styles.find(request.style, self._settings.styles)
         stage = style.stage(request.stage)
-        fresh = walk.begin(style, request.stage, request.reed, request.trigger)
-        store, run = self._keeper.store, self._keeper.run
         await self._stop_walk(request.bench)
-        try:
-            reed = await run(store.reed, request.reed)
-        except UnknownReed:
-            # Whoever has a reed in hand and names it wants it measured, not filed first.
-            reed = await run(store.add_reed, request.reed, style.name)
-        if (day := _state_on(stage.day, reed.state)) != reed.state:
-            await run(store.update_reed, request.reed, state=day)
-        number, state = 0, fresh
-        if not request.anew:
-            left = await run(store.unfinished_walk, request.reed, style.name, request.stage)
-            if left is not None:
-                for bench in self._benches.values():
-                    if bench.number == left.walk:
-                        raise GaugelinkError(f"{request.reed} is being walked at {bench.name!r}")
-                kept = walk.resumed(_kept(left.state))
-                # An edited style has other stations or targets: its walk begins anew.
-                if kept.stops == fresh.stops:
-                    number = left.walk
-                    state = msgspec.structs.replace(
-                        kept, trigger=request.trigger, walking=style.walking
-                    )
-        if not number:
-            number = await run(
-                store.start_walk,
-                bench=request.bench,
-                reed=request.reed,
-                style=style.name,
-                stage=request.stage,
-                gauge=gauge.name,
-                trigger=request.trigger,
-                state=msgspec.json.encode(state),
-            )
-        else:
-            await run(store.resume_walk, number, gauge=gauge.name, trigger=request.trigger)
+        await self._take_in_hand(request.reed, style.name, stage.day)
+        number, state = await self._begin_or_resume(request, style)
         gauge.settle_by(style.settling)
         bench = Bench(
             request.bench, number, state, style, gauge, self._keeper, self._clock, self.tell
@@ -317,17 +286,55 @@ class Hub:
         self.tell(event)
         return event
 
+    async def _take_in_hand(self, name: str, style: str, day: int) -> None:
+        """Put a new reed on the rack, and move one on to the day of its stage."""
+        store, run = self._keeper.store, self._keeper.run
+        try:
+            reed = await run(store.reed, name)
+        except UnknownReed:
+            # Whoever has a reed in hand and names it wants it measured, not filed first.
+            reed = await run(store.add_reed, name, style)
+        if (state := _state_on(day, reed.state)) != reed.state:
+            await run(store.update_reed, name, state=state)
+
+    async def _begin_or_resume(
+        self, request: m.StartWalk, style: styles.Style
+    ) -> tuple[int, WalkState]:
+        """The walk's number in the store, and where it stands."""
+        store, run = self._keeper.store, self._keeper.run
+        fresh = walk.begin(style, request.stage, request.reed, request.trigger)
+        left = None
+        if not request.anew:
+            left = await run(store.unfinished_walk, request.reed, style.name, request.stage)
+        if left is not None:
+            kept = walk.resumed(_kept(left.state))
+            # An edited style has other stations or targets: its walk begins anew.
+            if kept.stops == fresh.stops:
+                await run(
+                    store.resume_walk, left.walk, gauge=request.gauge, trigger=request.trigger
+                )
+                return left.walk, msgspec.structs.replace(
+                    kept, trigger=request.trigger, walking=style.walking
+                )
+        number = await run(
+            store.start_walk,
+            bench=request.bench,
+            reed=request.reed,
+            style=style.name,
+            stage=request.stage,
+            gauge=request.gauge,
+            trigger=request.trigger,
+            state=msgspec.json.encode(fresh),
+        )
+        return number, fresh
+
     def _join(self, there: Bench, request: m.StartWalk) -> m.WalkEvent:
         """The walk at a bench where somebody else began it, for one who wants the very same."""
-        state = there.state
-        same = (state.reed, state.style, state.stage, there.gauge.name, request.anew) == (
-            *(request.reed, request.style, request.stage),
-            *(request.gauge, False),
-        )
-        if not same:
+        same = _same_walk(there.state, request) and there.gauge.name == request.gauge
+        if request.anew or not same:
             raise GaugelinkError(
-                f"{state.reed} is being walked at bench {there.name!r} by somebody else: give this "
-                "one a --bench of its own"
+                f"{there.state.reed} is being walked at bench {there.name!r} by somebody else: "
+                "give this one a --bench of its own"
             )
         return there.event()
 
@@ -362,6 +369,10 @@ class Hub:
         for follower in self._followers:
             if isinstance(follower, QueueFollower):
                 follower.close()
+
+
+def _same_walk(state: WalkState, request: m.StartWalk) -> bool:
+    return (state.reed, state.style, state.stage) == (request.reed, request.style, request.stage)
 
 
 def _state_on(day: int, state: str) -> str:

@@ -347,8 +347,9 @@ async def test_a_bench_belongs_to_who_walks_there_but_the_same_walk_may_be_joine
         assert await other.ask(mine) == walk
         with pytest.raises(HubError, match="give this one a --bench of its own"):
             await other.ask(msgspec.structs.replace(mine, reed="R2"))
-        with pytest.raises(HubError, match="R1 is being walked at 'bench'"):
-            await other.ask(msgspec.structs.replace(mine, bench="second"))
+        for anew in (False, True):
+            with pytest.raises(HubError, match="R1 is being walked at 'bench'"):
+                await other.ask(msgspec.structs.replace(mine, bench="second", anew=anew))
         await bench.client.ask(m.StopWalk())
         moved = await other.ask(msgspec.structs.replace(mine, reed="R2"))
         assert moved.reed == "R2"
@@ -365,6 +366,10 @@ async def test_a_gauge_is_moved_to_the_port_that_is_named_unless_it_is_in_use(
         bench.link.refuse = "unplugged"
         bench.link.lose()
         await until(lambda: bench.of(m.GaugeEvent)[-1].link == "down")
+        with pytest.raises(HubError, match="no description is called"):
+            await bench.client.ask(m.AddGauge(name="g", port="other", description="nothing"))
+        still = await bench.client.ask(m.Gauges())
+        assert [(each.name, each.port) for each in still] == [("g", "scripted")], "it was let go"
         await bench.gauge("g", "other")
         named = await bench.client.ask(m.AddGauge(port="third", description="bare-decimal-lf"))
         again = await bench.client.ask(m.AddGauge(port="other"))
