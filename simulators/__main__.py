@@ -5,15 +5,61 @@ from __future__ import annotations
 import asyncio
 import os
 import sys
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import click
 
 from gaugelink.reading import GaugelinkError
 
+Command = TypeVar("Command", bound=Callable[..., None])
+
 STAGE = "windows"
 """The stage to begin with when none is named; a style without it begins with its first."""
+
+
+def _on_a_reed(fastest: float) -> Callable[[Command], Command]:
+    """The options of every simulated indicator; `fastest` is in samples per second."""
+    options = (
+        click.option(
+            "--seed", default=1, show_default=True, help="The same seed repeats the same run."
+        ),
+        click.option(
+            "--rate",
+            type=click.FloatRange(min=0.1, max=fastest),
+            default=20.0,
+            show_default=True,
+            metavar="HZ",
+            help="Samples per second.",
+        ),
+        click.option(
+            "--script",
+            type=click.Path(path_type=Path),
+            metavar="FILE",
+            help='Commands as JSON lines, each with "at": seconds from the start.',
+        ),
+        click.option(
+            "--style",
+            default="millrace-long",
+            show_default=True,
+            metavar="NAME",
+            help="The style of the simulated reed, or the path of a .toml file.",
+        ),
+        click.option(
+            "--stage",
+            metavar="NAME",
+            help=f"The stage at whose beginning the reed is.  [default: {STAGE}, else the first]",
+        ),
+        click.option("--until-eof", is_flag=True, help="End when standard input ends."),
+    )
+
+    def with_options(command: Command) -> Command:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return with_options
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -24,56 +70,19 @@ def main() -> None:
 @main.command()
 @click.option(
     "--description",
-    "name",
     default="signed-decimal-unit-cr",
     show_default=True,
     metavar="NAME",
     help="The device description to speak, or the path of a .toml file.",
 )
-@click.option("--seed", default=1, show_default=True, help="The same seed repeats the same run.")
-@click.option(
-    "--rate",
-    type=click.FloatRange(min=0.1, max=2000),
-    default=20.0,
-    show_default=True,
-    metavar="HZ",
-    help="Samples per second.",
-)
-@click.option(
-    "--script",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help='Commands as JSON lines, each with "at": seconds from the start.',
-)
-@click.option(
-    "--style",
-    default="millrace-long",
-    show_default=True,
-    metavar="NAME",
-    help="The style of the simulated reed, or the path of a .toml file.",
-)
-@click.option(
-    "--stage",
-    metavar="NAME",
-    help=f"The stage at whose beginning the reed is.  [default: {STAGE}, else the first]",
-)
+@_on_a_reed(fastest=2000)
 @click.option(
     "--link",
     type=click.Path(path_type=Path),
     metavar="PATH",
     help="A symbolic link to keep pointing at the port, also when it is plugged in anew.",
 )
-@click.option("--until-eof", is_flag=True, help="End when standard input ends.")
-def serial(
-    name: str,
-    seed: int,
-    rate: float,
-    script: Path | None,
-    style: str,
-    stage: str | None,
-    link: Path | None,
-    until_eof: bool,
-) -> None:
+def serial(**options: Any) -> None:
     """An indicator on a pseudo-terminal. Prints the port's path, then serves until it is ended.
 
     By itself it walks through the stage's stations for ever. Commands on standard input, one JSON
@@ -87,42 +96,20 @@ def serial(
     if os.name != "posix":
         _fail("a pseudo-terminal needs Linux or another POSIX system", 1)
     try:
-        _serve_serial(name, seed, rate, script, style, stage, link, until_eof)
+        _serve_serial(**options)
     except GaugelinkError as error:
         _fail(str(error), 2)
 
 
-def _serve_serial(
-    name: str,
-    seed: int,
-    rate: float,
-    script: Path | None,
-    style_name: str,
-    stage: str | None,
-    link: Path | None,
-    until_eof: bool,
-) -> None:
+def _serve_serial(*, description: str, style: str, stage: str | None, **rest: Any) -> None:
     from gaugelink.devices import catalog
     from simulators.serial_server import Setup, serve
 
-    description = catalog.find(name)
-    reed = _reed(style_name, stage)
-    setup = Setup(
-        description, **reed, seed=seed, rate=rate, script=script, link=link, until_eof=until_eof
-    )
-    asyncio.run(serve(setup))
+    asyncio.run(serve(Setup(catalog.find(description), **_reed(style, stage), **rest)))
 
 
 @main.command()
-@click.option("--seed", default=1, show_default=True, help="The same seed repeats the same run.")
-@click.option(
-    "--rate",
-    type=click.FloatRange(min=0.1, max=200),
-    default=20.0,
-    show_default=True,
-    metavar="HZ",
-    help="Samples per second.",
-)
+@_on_a_reed(fastest=200)
 @click.option(
     "--format",
     "number",
@@ -166,25 +153,6 @@ def _serve_serial(
     show_default=True,
     help="Its battery's charge in percent; -1 for one that tells of none.",
 )
-@click.option(
-    "--script",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help='Commands as JSON lines, each with "at": seconds from the start.',
-)
-@click.option(
-    "--style",
-    default="millrace-long",
-    show_default=True,
-    metavar="NAME",
-    help="The style of the simulated reed, or the path of a .toml file.",
-)
-@click.option(
-    "--stage",
-    metavar="NAME",
-    help=f"The stage at whose beginning the reed is.  [default: {STAGE}, else the first]",
-)
-@click.option("--until-eof", is_flag=True, help="End when standard input ends.")
 def bluetooth(**options: Any) -> None:
     """An indicator on a Bluetooth adapter, both simulated, on a message bus of their own.
 

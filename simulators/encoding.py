@@ -79,7 +79,7 @@ class Encoder:
         most = framing.length if isinstance(framing, ByLength) else framing.longest
         if len(payload) > most:
             raise EncodingError(f"{self._description.name}: {hundredths} has no room in a frame")
-        frame = _wrapped(framing, payload)
+        frame = wrapped(framing, payload)
         link = self._description.link
         return with_parity(frame, link.parity) if link.bits == 7 else frame
 
@@ -106,7 +106,7 @@ def _unwrapped(framing: Framing, frame: bytes, name: str) -> bytes:
     return frame
 
 
-def _wrapped(framing: Framing, payload: bytes) -> bytes:
+def wrapped(framing: Framing, payload: bytes) -> bytes:
     """A frame around `payload`, its trailer (if any) at its end."""
     match framing:
         case ByTerminator():

@@ -30,6 +30,7 @@ from gaugelink.devices.description import (
     LinkSettings,
 )
 from gaugelink.units import factor
+from simulators.encoding import wrapped
 from simulators.format_parts import EXTRA_PATTERN, Sign, Value, extra
 from simulators.line import with_parity
 
@@ -77,7 +78,7 @@ class Format(msgspec.Struct, frozen=True):
         framing, rule = self.description.framing, self.description.checksum
         if rule is not None:
             payload += checksums.write(rule, payload[rule.start : self._checked(payload, rule)])
-        frame = _wrapped(framing, payload)
+        frame = wrapped(framing, payload)
         link = self.description.link
         return with_parity(frame, link.parity) if link.bits == 7 else frame
 
@@ -116,17 +117,6 @@ class Format(msgspec.Struct, frozen=True):
                 case _:
                     made += part.encode("latin-1")
         return made
-
-
-def _wrapped(framing: Framing, payload: bytes) -> bytes:
-    match framing:
-        case ByTerminator():
-            return payload + framing.end.encode("latin-1")
-        case ByMarks():
-            before = len(payload) - framing.trailer
-            start, end = framing.start.encode("latin-1"), framing.end.encode("latin-1")
-            return start + payload[:before] + end + payload[before:]
-    return payload
 
 
 def formats(count: int, seed: int) -> list[Format]:

@@ -132,7 +132,6 @@ class Reed:
 
     def __init__(self, style: Style, stage: str, seed: int) -> None:
         self._style = style
-        self._stage = stage
         rng = random.Random(f"{seed}/cane")
         points = _control_points(style, stage, rng)
         self._blanks = {blade: Blank(points[blade], rng.uniform(*SPINE), rng) for blade in BLADES}

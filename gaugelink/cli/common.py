@@ -133,6 +133,20 @@ async def host(folders: Folders) -> AsyncIterator[tuple[Hub, str]]:
 
 
 @contextlib.asynccontextmanager
+async def running_hub(folders: Folders) -> AsyncIterator[Client | None]:
+    """A client of the hub that runs in another process; None when none does."""
+    from gaugelink.daemon.address import address_in
+    from gaugelink.daemon.client import connect
+
+    client = await connect(address_in(folders.runtime))
+    try:
+        yield client
+    finally:
+        if client is not None:
+            await client.close()
+
+
+@contextlib.asynccontextmanager
 async def reach(folders: Folders, remembered: bool = False) -> AsyncIterator[Client]:
     """A client of the running hub, or, when none runs, of one in this process.
 

@@ -150,18 +150,10 @@ def _found(port: PortInfo, gauge: GaugeEvent | None, held: list[str]) -> Found:
 
 async def _gauges(folders: Folders) -> list[GaugeEvent]:
     """The running hub's gauges; none when no hub runs."""
-    from gaugelink.daemon.address import address_in
-    from gaugelink.daemon.client import connect
     from gaugelink.daemon.messages import Gauges
 
-    client = await connect(address_in(folders.runtime))
-    if client is None:
-        return []
-    try:
-        found: list[GaugeEvent] = await client.ask(Gauges())
-        return found
-    finally:
-        await client.close()
+    async with common.running_hub(folders) as client:
+        return [] if client is None else list(await client.ask(Gauges()))
 
 
 def _plain(found: Found | Near) -> str:

@@ -74,10 +74,10 @@ async def _practice(
     from gaugelink.craft import style as styles
 
     own = common.folders_of(ctx)
-    found = styles.find(style, own.styles)
+    path = styles.locate(style, own.styles)
+    found = styles.find(path)
     chosen = found.stage(stage or DEFAULT_STAGE.get(found.name, found.stages[0].name))
     with tempfile.TemporaryDirectory(prefix="gaugelink-") as home:
-        path = styles.locate(style, own.styles)
         async with simulated(seed, path, chosen.name, DESCRIPTION, over) as simulation:
             folders = _beside(Path(home), own)
             if headless:

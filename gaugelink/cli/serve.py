@@ -33,17 +33,17 @@ async def _serve(
     ctx: click.Context, port: str | None, description: str, gauge: str, as_json: bool
 ) -> None:
     from gaugelink.daemon.address import address_in
-    from gaugelink.daemon.client import connect
     from gaugelink.reading import GaugelinkError
 
     folders = common.folders_of(ctx)
     ended = asyncio.Event()
     common.on_signals(("SIGINT", "SIGTERM", "SIGHUP"), lambda _: ended.set())
-    if (running := await connect(address_in(folders.runtime))) is not None:
-        await running.close()
-        raise GaugelinkError(
-            f"a hub is already serving at {address_in(folders.runtime).socket}: end that one first"
-        )
+    async with common.running_hub(folders) as running:
+        if running is not None:
+            raise GaugelinkError(
+                f"a hub is already serving at {address_in(folders.runtime).socket}: "
+                "end that one first"
+            )
     async with common.host(folders) as (hub, where):
         if port is not None:
             await hub.add_gauge(gauge, port, description)

@@ -13,6 +13,7 @@ from gaugelink.cli import common
 
 if TYPE_CHECKING:
     from gaugelink.capture.settling import Settled
+    from gaugelink.daemon.client import Client
     from gaugelink.devices.description import Description
     from gaugelink.devices.link import Link
     from gaugelink.devices.supervisor import LinkState
@@ -82,32 +83,42 @@ def _plain(line: dict[str, Any]) -> str:
 
 async def _lines(source: _Source) -> AsyncGenerator[dict[str, Any], None]:
     """One line a reading, from the running hub if it has the port, else from the port itself."""
-    from gaugelink.daemon import messages as m
-    from gaugelink.daemon.address import address_in
-    from gaugelink.daemon.client import connect
     from gaugelink.reading import GaugelinkError
 
     port = source.port
-    client = await connect(address_in(source.folders.runtime)) if not source.record else None
-    if client is not None:
-        try:
-            gauges = await client.ask(m.Gauges())
-            names = [each.name for each in gauges if port in (None, each.port)]
-            if names:
-                await client.ask(m.Follow(gauges=names))
-                async for event in client.events():
-                    if isinstance(event, m.ReadingEvent):
-                        yield _from_event(event)
-                    elif isinstance(event, m.GaugeEvent) and event.name in names:
-                        _say_link(event.link, event.reason)
-                raise GaugelinkError("the hub ended; is `gaugelink serve` still running?")
-        finally:
-            await client.close()
+    if not source.record:  # which needs the port for itself
+        async with (
+            common.running_hub(source.folders) as client,
+            contextlib.aclosing(_from_hub(client, port)) as lines,
+        ):
+            async for line in lines:
+                yield line
     if port is None:
         raise GaugelinkError("no hub with a gauge is running: give the indicator's --port")
     async with contextlib.aclosing(_from_port(source, port)) as lines:
         async for line in lines:
             yield line
+
+
+async def _from_hub(
+    client: Client | None, port: str | None
+) -> AsyncGenerator[dict[str, Any], None]:
+    """The readings of the hub's gauge at the port, or of all its gauges; none if it has none."""
+    from gaugelink.daemon import messages as m
+    from gaugelink.reading import GaugelinkError
+
+    if client is None:
+        return
+    names = [each.name for each in await client.ask(m.Gauges()) if port in (None, each.port)]
+    if not names:
+        return
+    await client.ask(m.Follow(gauges=names))
+    async for event in client.events():
+        if isinstance(event, m.ReadingEvent):
+            yield _from_event(event)
+        elif isinstance(event, m.GaugeEvent) and event.name in names:
+            _say_link(event.link, event.reason)
+    raise GaugelinkError("the hub ended; is `gaugelink serve` still running?")
 
 
 def _say_link(state: LinkState, reason: str) -> None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+import msgspec
+
 from gaugelink.craft.style import Style
 from gaugelink.daemon import messages as m
 from gaugelink.daemon.keeper import Keeper
@@ -58,37 +60,9 @@ async def from_store(keeper: Keeper, request: m.Request, check_style: Callable[[
 
 def reed(record: kept.ReedRecord) -> m.ReedRecord:
     """A reed as the protocol says it."""
-    return m.ReedRecord(
-        name=record.name,
-        style=record.style,
-        batch=record.batch,
-        state=record.state,
-        stage=record.stage,
-        added_at=record.added_at,
-        changed_at=record.changed_at,
-        captures=record.captures,
-        note=record.note,
-    )
+    return msgspec.convert(record, m.ReedRecord, from_attributes=True)
 
 
 def capture(record: kept.CaptureRecord) -> m.CaptureRecord:
-    """A capture as the protocol says it."""
-    return m.CaptureRecord(
-        capture=record.capture,
-        reed=record.reed,
-        style=record.style,
-        stage=record.stage,
-        walk=record.walk,
-        in_pass=record.in_pass,
-        station=record.station,
-        zone=record.zone,
-        hundredths=record.hundredths,
-        resolution=record.resolution,
-        target=record.target,
-        tolerance=record.tolerance,
-        verdict=record.verdict,
-        gauge=record.gauge,
-        taken_at=record.taken_at,
-        at=record.at,
-        superseded_by=record.superseded_by,
-    )
+    """A capture as the protocol says it: what concerns the store alone is left out."""
+    return msgspec.convert(record, m.CaptureRecord, from_attributes=True)

@@ -16,7 +16,7 @@ The JSON Schema made from these structs is shipped as `protocol.schema.json`.
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Any, Literal
+from typing import Literal
 
 import msgspec
 
@@ -480,28 +480,3 @@ event_types: tuple[type, ...] = (
     Refused,
     ZoneAlert,
 )
-
-
-def schema() -> dict[str, Any]:
-    """The JSON Schema (2020-12) of every line, either way."""
-    (requests, messages), parts = msgspec.json.schema_components(
-        [AnyRequest, AnyMessage], ref_template="#/$defs/{name}"
-    )
-    parts = _decimals_as_numbers(parts)
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "title": f"gaugelink protocol {PROTOCOL}",
-        "description": "A line to the hub is a request, a line from it a message.",
-        "$defs": {**parts, "request": requests, "message": messages},
-    }
-
-
-def _decimals_as_numbers(part: Any) -> Any:
-    """The schema as it is meant: `encoder` writes decimals as numbers, where msgspec has text."""
-    if isinstance(part, dict):
-        if part.get("format") == "decimal":
-            return {**{k: v for k, v in part.items() if k != "format"}, "type": "number"}
-        return {name: _decimals_as_numbers(each) for name, each in part.items()}
-    if isinstance(part, list):
-        return [_decimals_as_numbers(each) for each in part]
-    return part
