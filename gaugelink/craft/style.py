@@ -15,6 +15,16 @@ from typing import Literal
 import msgspec
 
 from gaugelink.craft.reed import BLADES, Blade, Station
+from gaugelink.craft.rules import (
+    Balancing,
+    Cane,
+    Clipping,
+    Risk,
+    Scraping,
+    Slipping,
+    Soaking,
+    faults,
+)
 from gaugelink.reading import GaugelinkError
 from gaugelink.shelf import Shelf
 
@@ -129,6 +139,20 @@ class Style(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     note: str = ""
     settling: Settling = Settling()
     walking: Walking = Walking()
+    risk: Risk = Risk()
+    scraping: Scraping = Scraping()
+    balancing: Balancing = Balancing()
+    clipping: Clipping = Clipping()
+    soaking: Soaking = Soaking()
+    slipping: Slipping = Slipping()
+    cane: Cane | None = None
+    """Given when it is gouged cane that is measured, not a reed."""
+
+    @property
+    def shortest(self) -> Decimal:
+        """Millimetres: no clip makes the reed shorter."""
+        given = self.clipping.shortest
+        return Decimal(str(self.lengths.finished)) if given is None else given
 
     def zone(self, name: str) -> Zone:
         """The zone of that name; StyleError lists the known ones."""
@@ -203,6 +227,7 @@ def check(style: Style, source: str) -> None:
                 raise fault(f"{path}.across[{place}]", "goes from -1 (left edge) to 1 (right edge)")
     _check_stages(style, names, fault)
     _check_rules(style, fault)
+    _check_advice(style, fault)
 
 
 def _check_stages(style: Style, zones: set[str], fault: Fault) -> None:
@@ -258,6 +283,26 @@ def _check_rules(style: Style, fault: Fault) -> None:
         raise fault("lengths", f"are in mm, above 0, and {LONGEST:g} at most")
     if not lengths.tube < lengths.tip_line < lengths.finished <= lengths.first_day <= lengths.blank:
         raise fault("lengths", "must grow from tube over tip_line and finished to first_day, blank")
+
+
+def _check_advice(style: Style, fault: Fault) -> None:
+    for path, said in faults(
+        style.risk,
+        style.scraping,
+        style.balancing,
+        style.clipping,
+        style.soaking,
+        style.slipping,
+    ):
+        raise fault(path, said)
+    lengths, shortest = style.lengths, style.clipping.shortest
+    # A Decimal that is not a number cannot be compared.
+    if shortest is not None and not (
+        shortest.is_finite() and lengths.tip_line < shortest <= lengths.blank
+    ):
+        raise fault("clipping.shortest", "is in mm, above the tip line, and the blank's at most")
+    if style.cane is not None and style.cane.length != 2 * lengths.blank:
+        raise fault("cane.length", f"must be twice the blank's {lengths.blank:g} mm: it is folded")
 
 
 SHELF = Shelf(
