@@ -1,0 +1,1 @@
+"""What the maker hears while the eyes are on the cane: bell, tones and voice."""
