@@ -9,6 +9,10 @@ It stands as long as the spindle does. Two readings in a row further off than th
 it stood only on the way, hovering perhaps: it has to settle anew, in the same contact. Two in a row
 that are `lift` or more off mean that it has lifted or moved on, and only then can a new contact
 begin. What the cane gives way by meanwhile is followed, so that creep alone is never a lift.
+
+A new contact is not always another place. One that begins sooner after the last than a hand can
+find one, and at nearly the same thickness, was a slip: the spindle lost hold for an instant. One
+that was reached straight downwards is where a spindle came to stand that had hovered before.
 """
 
 from __future__ import annotations
@@ -16,7 +20,7 @@ from __future__ import annotations
 from collections import deque
 from decimal import Decimal
 from statistics import median
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import msgspec
 
@@ -30,6 +34,17 @@ LONGEST_GAP = 1.0
 
 FEWEST = 3
 """Readings that a still stretch needs: two that agree may do so by chance."""
+
+SLIP = 1.6
+"""Times `still_for` that may pass from leaving a place to standing still again, if it was a slip:
+0.6 s by the usual rule. To lift, find another place, come down and stop trembling takes longer;
+common practice, no source."""
+
+HOVERING = 100.0
+"""Hundredths above a place at which a spindle may seem to stand on it; higher it is lifted."""
+
+LEFT = 3
+"""Contacts that may have ended within that time: also a spindle held still in the air is one."""
 
 MOST = 200
 """Readings that are looked at in a still stretch: of a faster stream, the newest of each moment."""
@@ -55,6 +70,11 @@ class Settled(msgspec.Struct, frozen=True):
     """Seconds for which it has stood still so far."""
     since: float = 0.0
     """Seconds, monotonic, at which it settled."""
+    unlifted: int = 0
+    """How many contacts just before this one were of the same visit, for want of a true lift: it
+    slipped off and back, or sank on from where it had hovered."""
+    earlier: float = 0.0
+    """Seconds from when the first of those contacts began to stand until this still stretch did."""
 
 
 class Settler:
@@ -68,6 +88,11 @@ class Settler:
         self._stood_from = 0.0
         self._contact = 0
         self._anchor: _Anchor | None = None
+        self._visit = _Visit(0, 0.0)
+        self._left: deque[tuple[_Anchor, _Visit]] = deque(maxlen=LEFT)
+        """The newest contacts that have ended."""
+        self._low = self._high = Decimal(0)
+        """What has been read since the newest of them ended."""
 
     @property
     def contact(self) -> int:
@@ -105,6 +130,7 @@ class Settler:
         # Pressed once on the indicator itself: there is no stream, so it counts as it is, and each
         # press for a contact.
         self._anchor = None
+        self._left.clear()
         self._settle(reading, reading.hundredths, 0.0)
         return self._say("settled", reading, 0.0)
 
@@ -114,17 +140,42 @@ class Settler:
         self._stood_from = reading.at - still
         if self._anchor is None:
             self._contact += 1
+            self._visit = self._visit_at(float(value), self._lift(reading.resolution))
         self._anchor = _Anchor(value, reading.at)
         self._window.clear()
+
+    def _visit_at(self, value: float, lift: float) -> _Visit:
+        """The visit that the contact beginning at `value` goes on with, for want of a true lift."""
+        soon = SLIP * self._rule.still_for
+        found = [
+            visit
+            for left, visit in self._left
+            if self._stood_from - left.last_there < soon and left.near(value, lift)
+        ]
+        if self._left:
+            left, visit = self._left[-1]
+            low, high = float(self._low), float(self._high)
+            # Straight down: never above where it was, nor below where it has come to.
+            if left.top - HOVERING < value < left.top > high - lift and low > value - lift:
+                found.append(visit)
+        return min(found, default=_Visit(self._contact, self._stood_from))
+
+    def _lift(self, resolution: Decimal) -> float:
+        # A coarse indicator flickers between two digits without being lifted.
+        return float(max(self._rule.lift, 2 * resolution))
 
     def _check_anchor(self, reading: Reading) -> None:
         """Follow the present contact, and notice when it has ended or never was at rest."""
         if self._anchor is None:
+            self._low = min(self._low, reading.hundredths)
+            self._high = max(self._high, reading.hundredths)
             return
         rule, anchor = self._rule, self._anchor
-        anchor.follow(reading, float(rule.creep))
-        # A coarse indicator flickers between two digits without being lifted.
-        if anchor.beyond(float(max(rule.lift, 2 * reading.resolution))):
+        lift = self._lift(reading.resolution)
+        anchor.follow(reading, float(rule.creep), lift)
+        if anchor.beyond(lift):
+            self._left.append((anchor, self._visit))
+            self._low = self._high = reading.hundredths
             self._anchor = self._value = None
         elif anchor.off(float(rule.within + reading.resolution)):
             self._value = None
@@ -178,26 +229,45 @@ class Settler:
             self._contact,
             still,
             self._since,
+            self._contact - self._visit.first,
+            self._stood_from - self._visit.since,
         )
+
+
+class _Visit(NamedTuple):
+    """The contacts at one place without a true lift in between."""
+
+    first: int
+    """The number of the first."""
+    since: float
+    """Seconds, monotonic: when that began to stand."""
 
 
 class _Anchor:
     """Where the present contact stands: the settled value, and how far the cane has given way."""
 
     def __init__(self, value: Decimal, at: float) -> None:
-        self._top = self._level = float(value)
+        self.top = self._level = float(value)
         self._at = at
         self._distances = (0.0, 0.0)
         """Hundredths of the newest two readings from the level."""
+        self.last_there = at
+        """Seconds, monotonic: the newest reading that was no lift."""
 
-    def follow(self, reading: Reading, creep: float) -> None:
+    def follow(self, reading: Reading, creep: float, lift: float) -> None:
         """Sink towards the reading by at most `creep` hundredths a second, never above the top."""
         value = float(reading.hundredths)
         most = creep * min(max(reading.at - self._at, 0.0), LONGEST_GAP)
         moved = min(max(value, self._level - most), self._level + most)
-        self._level = min(moved, self._top)
+        self._level = min(moved, self.top)
         self._at = reading.at
         self._distances = (self._distances[1], abs(value - self._level))
+        if self._distances[1] < lift - ROUNDING:
+            self.last_there = reading.at
+
+    def near(self, value: float, lift: float) -> bool:
+        """Whether a place of that thickness may be this one, which comes up again when let go."""
+        return self._level - lift < value < self.top + lift
 
     def off(self, slack: float) -> bool:
         """Whether the newest two readings lie further off than `slack` hundredths."""

@@ -5,10 +5,13 @@ new state with at most one capture to take and at most one thing to say. It neit
 writes. The caller makes the capture durable and only then goes on with `captured`; until then the
 old state stands, so a capture that could not be written has not happened.
 
-Three rules keep a value from landing at the wrong station:
+Four rules keep a value from landing at the wrong station:
 - a second press within the gesture time belongs to the first: it captures nothing, and a pedal
   that bounces or is held down goes no further back or on than one station;
-- one contact of the spindle serves one station: it must lift before the next is captured;
+- one contact of the spindle serves one station: it must lift before the next is captured. In a walk
+  by dwell a slip, off for an instant and back at nearly the same place, is no lift, nor is sinking
+  on from where it hovered;
+- a contact that began before a gesture moved the walk belongs to where the walk stood then;
 - a reading that is stale, unsettled, or no thickness of cane is refused, with the reason.
 """
 
@@ -39,6 +42,10 @@ Why = Literal[
     "nowhere",
     "not saved",
 ]
+
+LANDING = 0.35
+"""Seconds from the touch until the trembling ends and a still stretch begins. One that begins
+sooner after the walk has moved was on its way to the station before; common practice, no source."""
 
 
 class Taken(msgspec.Struct, frozen=True):
@@ -74,6 +81,10 @@ class WalkState(msgspec.Struct, frozen=True):
     last_gesture: Gesture | None = None
     used_contact: int = 0
     used_station: str = ""
+    stood: int = 0
+    """The contact that stood, or had stood last, when a gesture last moved the walk."""
+    landing: float | None = None
+    """Until when a contact may begin that was under way at that moment; None for none."""
 
     @property
     def stop(self) -> Stop | None:
@@ -139,7 +150,13 @@ def begin(style: Style, stage: str, reed: str, trigger: Trigger = "press") -> Wa
 def resumed(state: WalkState) -> WalkState:
     """The walk as it stands after a restart: the clock and the contacts of the old run are gone."""
     return msgspec.structs.replace(
-        state, last_press=None, last_gesture=None, used_contact=0, used_station=""
+        state,
+        last_press=None,
+        last_gesture=None,
+        used_contact=0,
+        used_station="",
+        stood=0,
+        landing=None,
     )
 
 
@@ -156,6 +173,29 @@ def press(
     `live` is the newest that the gauge said, None before the first reading; `linked` whether its
     link is up; `station` the key of the station to go to.
     """
+    step = _pressed(state, gesture, now, live, linked, station)
+    after = step.state
+    # In a pause it may have stood anywhere; but whoever presses then, means that it stands right.
+    moved = after.stop != state.stop or (gesture == "resume" and state.trigger == "dwell")
+    if not moved:
+        return step
+    stands = live is not None and _is_cane(state.walking, live.value)
+    after = msgspec.structs.replace(
+        after,
+        stood=0 if live is None else live.contact,
+        landing=None if stands else now + LANDING,
+    )
+    return msgspec.structs.replace(step, state=after)
+
+
+def _pressed(
+    state: WalkState,
+    gesture: Gesture,
+    now: float,
+    live: Settled | None,
+    linked: bool,
+    station: str,
+) -> Step:
     # The size alone counts: presses from two sources may come a little out of order.
     hurried = state.last_press is not None and abs(now - state.last_press) < state.walking.gesture
     bounced = hurried and gesture == state.last_gesture
@@ -188,15 +228,18 @@ def press(
 def dwell(state: WalkState, now: float, live: Settled, linked: bool = True) -> Step | None:
     """The capture that standing still long enough makes by itself; None when it is not yet one.
 
-    Asked at every reading. A lift arms the next: a contact that has been used makes no second
-    capture, and a lifted spindle or the bare tongue, however still, is not waited for.
+    Asked at every reading. A true lift arms the next: a contact that has been used makes no second
+    capture, nor does one that stood when the walk was moved; and a lifted spindle or the bare
+    tongue, however still, is not waited for.
     """
     due = (
         state.trigger == "dwell"
         and not state.paused
         and state.place is not None
         and live.standing == "settled"
-        and live.contact != state.used_contact
+        and not _is_visit(state, live, state.used_contact)
+        and not _is_visit(state, live, state.stood)
+        and not _was_landing(state, live)
         and live.still >= state.walking.dwell
         and _is_cane(state.walking, live.value)
     )
@@ -289,14 +332,29 @@ def _fault(state: WalkState, now: float, live: Settled | None, linked: bool) -> 
     if not _is_cane(state.walking, live.value):
         return Said("not cane", f"{live.value:f} is no thickness of cane: is the spindle down?")
     stop = state.stop
-    if (
-        live.contact == state.used_contact
-        and stop is not None
-        and stop.station.key != state.used_station
-    ):
+    if _is_visit(state, live, state.used_contact):
+        if stop is None or stop.station.key == state.used_station:
+            return None
         since = state.used_station or "the walk began"
         return Said("same contact", f"not lifted since {since}: place it anew")
+    if _is_visit(state, live, state.stood) or _was_landing(state, live):
+        return Said("same contact", "it stood there before the walk moved: place it anew")
     return None
+
+
+def _is_visit(state: WalkState, live: Settled, contact: int) -> bool:
+    """Whether the spindle still stands where it stood in that contact.
+
+    Where the pedal captures, whoever presses again means another place, however soon that is.
+    """
+    first = live.contact - (live.unlifted if state.trigger == "dwell" else 0)
+    return first <= contact <= live.contact
+
+
+def _was_landing(state: WalkState, live: Settled) -> bool:
+    """Whether the present contact was under way when a gesture last moved the walk."""
+    began = live.at - live.still - live.earlier
+    return state.landing is not None and began < state.landing
 
 
 def _at(state: WalkState, place: int) -> WalkState:

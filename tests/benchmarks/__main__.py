@@ -8,7 +8,7 @@ import platform
 
 from tests.benchmarks.table import Row, show
 
-NAMES = ("decoding", "capturing", "starting", "following", "settling", "teaching")
+NAMES = ("decoding", "capturing", "starting", "following", "settling", "walking", "teaching")
 
 
 def main() -> None:

@@ -1,0 +1,1 @@
+"""Where presses come from, and what they are mapped to."""
