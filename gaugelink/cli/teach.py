@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,18 +15,10 @@ if TYPE_CHECKING:
     from gaugelink.devices.teaching.finding import Finding
     from gaugelink.devices.teaching.listening import Tried
 
-_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
-
-
-def _checked_name(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
-    if value is not None and not _NAME.fullmatch(value):
-        raise click.BadParameter("takes letters, digits, dots and hyphens", ctx, param)
-    return value
-
 
 @click.command("teach")
 @click.argument("path")
-@click.option("--name", callback=_checked_name, help="The description's name, and its file's.")
+@click.option("--name", help="The description's name, and its file's.")
 @click.option("--save", is_flag=True, help="Write it into your own descriptions folder.")
 @click.option(
     "--seconds",
@@ -43,42 +34,55 @@ def command(
 ) -> None:
     """Work out an unknown indicator's settings and format from what it sends.
 
+    PATH is a serial port, ble:ADDRESS for a Bluetooth device, or replay:FILE for a recording.
+
     Move its spindle slowly up and down meanwhile, or press its data button a few times. When
     nothing comes by itself it is asked with harmless queries; its settings are never changed.
 
     \b
     Example: gaugelink teach /dev/ttyUSB0 --name workshop-dial --save
     """
+    from gaugelink.devices.teaching import keeping
+
     folder = common.folders_of(ctx).descriptions
-    if save and name is not None:
-        _refuse_existing(folder, name)
+    _check_name(folder, name, save)
     finding, tried = common.run(_teach(path, name or "taught", seconds, as_json))
     chosen, answered = finding.description, False
     if finding.question and not as_json and sys.stdin.isatty():
         chosen, answered = _asked(finding), True
     if name is None:
-        chosen = _renamed(chosen, _usual_name(chosen))
-    evidence = list(finding.evidence)
-    if finding.question and not answered:
-        evidence.append(f"not certain: {finding.question} The likeliest answer was taken")
-    text = _text(chosen, evidence)
-    saved = _saved(folder, chosen.name, text) if save else None
+        usual = keeping.usual_name(chosen)
+        chosen = keeping.renamed(chosen, keeping.unused(folder, usual) if save else usual)
+    text = keeping.text_of(finding, chosen, answered)
+    saved = keeping.keep(folder, chosen.name, text) if save else None
     if as_json:
-        common.say(common.json_line(_report(finding, chosen, text, evidence, tried, saved)))
+        common.say(common.json_line(_report(finding, chosen, text, tried, saved)))
     else:
-        _say_plainly(finding, text, evidence, answered, saved)
+        _say_plainly(finding, text, answered, saved)
+
+
+def _check_name(folder: Path, name: str | None, save: bool) -> None:
+    """Refuse a name before anyone has moved a spindle for it."""
+    from gaugelink.devices.teaching import keeping
+
+    if name is None:
+        return
+    try:
+        keeping.check_name(name)
+    except keeping.KeepingError as error:
+        raise click.BadParameter(str(error), param_hint="--name") from error
+    if save:
+        keeping.refuse_existing(folder, name)
 
 
 async def _teach(path: str, name: str, seconds: float, as_json: bool) -> tuple[Finding, Tried]:
     """The finding; when there is none, says what was tried and ends with 1."""
     from gaugelink.devices.link import LinkError
-    from gaugelink.devices.serial_link import SerialLink
     from gaugelink.devices.teaching.listening import Teacher
 
     teacher = Teacher(
         path,
-        SerialLink,
-        lambda line: common.say(f"gaugelink: {line}", err=True),
+        say=lambda line: common.say(f"gaugelink: {line}", err=True),
         name=name,
         seconds=seconds,
     )
@@ -101,86 +105,36 @@ def _asked(finding: Finding) -> Description:
     return alternatives[answer - 1][1]
 
 
-def _usual_name(description: Description) -> str:
-    """A name that says what it is: speed, bits, and how frames end."""
-    from gaugelink.devices.description import ByTerminator
-
-    framing = description.framing
-    end = {"\r": "cr", "\n": "lf", "\r\n": "crlf"}.get(
-        framing.end if isinstance(framing, ByTerminator) else "",
-        str(framing.__struct_config__.tag),
-    )
-    return f"taught-{description.link.short.lower().replace(' ', '-')}-{end}-{description.unit}"
-
-
-def _renamed(description: Description, name: str) -> Description:
-    import msgspec
-
-    return msgspec.structs.replace(description, name=name)
-
-
-def _text(description: Description, evidence: list[str]) -> str:
-    from gaugelink.devices.teaching.writing import written
-
-    return written(description, evidence)
-
-
-def _path(folder: Path, name: str) -> Path:
-    return folder / f"{name}.toml"
-
-
-def _refuse_existing(folder: Path, name: str) -> None:
-    from gaugelink.reading import GaugelinkError
-
-    if _path(folder, name).exists():
-        raise GaugelinkError(f"{_path(folder, name)}: is there already; choose another --name")
-
-
-def _saved(folder: Path, name: str, text: str) -> Path:
-    """Write the file, never over another."""
-    from gaugelink.reading import GaugelinkError
-
-    path = _path(folder, name)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with path.open("x", encoding="utf-8") as file:
-            file.write(text)
-    except FileExistsError as error:
-        raise GaugelinkError(f"{path}: is there already; choose another --name") from error
-    except OSError as error:
-        raise GaugelinkError(f"{path}: cannot be written ({error.strerror})") from error
-    return path
-
-
 def _tried(tried: Tried) -> dict[str, Any]:
     return {
         "speeds": [{"baud": baud, "bytes": count} for baud, count in tried.speeds.items()],
-        "bytes": sum(tried.speeds.values()),
+        "characteristics": [
+            {"uuid": uuid, "bytes": count} for uuid, count in tried.characteristics.items()
+        ],
+        "bytes": tried.bytes,
         "requests": tried.requests,
         "seconds": tried.seconds,
     }
 
 
 def _report(
-    finding: Finding,
-    chosen: Description,
-    text: str,
-    evidence: list[str],
-    tried: Tried,
-    saved: Path | None,
+    finding: Finding, chosen: Description, text: str, tried: Tried, saved: Path | None
 ) -> dict[str, Any]:
     import msgspec
 
+    from gaugelink.devices.teaching import keeping
+    from gaugelink.devices.teaching.writing import written
+
     alternatives = [
-        {"answer": says, "description": msgspec.to_builtins(each), "toml": _text(each, [])}
+        {"answer": says, "description": msgspec.to_builtins(each), "toml": written(each, [])}
         for says, each in (
-            (says, _renamed(each, chosen.name)) for says, each in finding.alternatives or []
+            (says, keeping.renamed(each, chosen.name)) for says, each in finding.alternatives or []
         )
     ]
     return {
         "description": msgspec.to_builtins(chosen),
         "toml": text,
-        "evidence": evidence,
+        "evidence": keeping.reasons(finding),
         "sure": finding.sure,
         "question": finding.question,
         "alternatives": alternatives or None,
@@ -189,10 +143,10 @@ def _report(
     }
 
 
-def _say_plainly(
-    finding: Finding, text: str, evidence: list[str], answered: bool, saved: Path | None
-) -> None:
-    for sentence in evidence:
+def _say_plainly(finding: Finding, text: str, answered: bool, saved: Path | None) -> None:
+    from gaugelink.devices.teaching import keeping
+
+    for sentence in keeping.reasons(finding, answered):
         common.say(f"- {sentence}")
     if finding.question and not answered:
         for says, _ in finding.alternatives or []:

@@ -19,6 +19,9 @@ import pytest
 from gaugelink.devices import catalog
 from gaugelink.devices.description import Description, LinkSettings
 from simulators.serial_pty import PseudoTerminal
+from tests.devices.bluetooth_peer import PORT, needs_bus, running
+
+RECORDINGS = Path(__file__).parents[1] / "recordings"
 
 
 @contextlib.asynccontextmanager
@@ -57,14 +60,17 @@ class Ended(msgspec.Struct):
         return found
 
 
-async def gaugelink(home: Path, *words: str, stdin: int | None = None) -> Ended:
-    """Run a command to its end."""
+async def gaugelink(
+    home: Path, *words: str, stdin: int | None = None, bus: str | None = None
+) -> Ended:
+    """Run a command to its end; `bus` is the message bus on which it finds Bluetooth."""
     async with asyncio.timeout(60):
         process = await asyncio.create_subprocess_exec(
             *(sys.executable, "-m", "gaugelink", "--home", str(home), *words),
             stdin=asyncio.subprocess.DEVNULL if stdin is None else stdin,
             stdout=asyncio.subprocess.PIPE,
             stderr=asyncio.subprocess.PIPE,
+            env=os.environ if bus is None else os.environ | {"DBUS_SYSTEM_BUS_ADDRESS": bus},
         )
         out, err = await process.communicate()
     assert process.returncode is not None
@@ -135,6 +141,35 @@ async def test_at_a_terminal_one_question_is_asked(tmp_path: Path) -> None:
     assert ended.code == 0, ended.err
     assert ended.out.count("Which") == 1
     assert 'unit = "um"' in ended.out
+
+
+@needs_bus
+async def test_a_bluetooth_device_is_taught_and_then_watched(tmp_path: Path) -> None:
+    with running("--text", "marks-fields-xor") as simulator:
+        taught = await gaugelink(tmp_path, "teach", PORT, "--save", "--json", bus=simulator.bus)
+        assert taught.code == 0, taught.err
+        found = taught.json
+        assert found["description"]["name"] == "taught-bluetooth-crlf-mm"
+        assert found["tried"]["speeds"] == []
+        assert found["tried"]["bytes"] == sum(c["bytes"] for c in found["tried"]["characteristics"])
+        assert "9600" not in found["toml"]
+        watched = await gaugelink(
+            *(tmp_path, "watch", "--port", PORT, "--description", "taught-bluetooth-crlf-mm"),
+            *("--count", "5", "--json"),
+            bus=simulator.bus,
+        )
+    assert watched.code == 0, watched.err
+    assert len(watched.out.splitlines()) == 5
+
+
+async def test_a_recording_is_taught_and_kept_beside_an_earlier_one(tmp_path: Path) -> None:
+    port = f"replay:{RECORDINGS / 'marks-decimal-sum.jsonl'}"
+    for name in ("taught-19200-8n1-marks-mm", "taught-19200-8n1-marks-mm-2"):
+        ended = await gaugelink(tmp_path, "teach", port, "--save", "--json")
+        assert ended.code == 0, ended.err
+        assert ended.err == ""
+        assert ended.json["description"]["name"] == name
+        assert catalog.find(name, tmp_path / "config" / "descriptions").checksum is not None
 
 
 async def test_a_failure_says_what_was_tried(tmp_path: Path) -> None:

@@ -258,7 +258,7 @@ def test_decimals_that_are_implied_are_a_question_when_two_fit() -> None:
     ],
 )
 def test_a_hand_on_a_button_is_slow_and_uneven(times: list[float], pace: Pace) -> None:
-    assert pace_of([Chunk(b"+0.43mm\r", at) for at in times], 9600) is pace
+    assert pace_of([Chunk(b"+0.43mm\r", at) for at in times], Line(9600)) is pace
 
 
 def test_slow_and_even_values_are_a_question() -> None:

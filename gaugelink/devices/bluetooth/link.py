@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from gaugelink.devices.bluetooth import address_of, offers
@@ -41,6 +41,8 @@ class BluetoothLink:
         self._clock = clock
         self._policy = policy or Policy()
         self.on_battery = on_battery
+        self.offers: Sequence[Offer] = ()
+        """What the device offered when the link was last opened."""
         self._client: BleakClient | None = None
         self._question: Offer | None = None
         self._queue: asyncio.Queue[Chunk | LinkError] = asyncio.Queue()
@@ -50,6 +52,11 @@ class BluetoothLink:
     @property
     def port(self) -> str:
         return self._port
+
+    @property
+    def can_be_asked(self) -> bool:
+        """Whether the open link has somewhere to write a question to."""
+        return self._question is not None
 
     async def open(self) -> None:
         """Connect, find the characteristic and subscribe; LinkError says what stands in the way."""
@@ -73,7 +80,7 @@ class BluetoothLink:
         policy = self._policy
         self._client = client = await session.connect(self._port, address, policy, lost)
         try:
-            found = await session.offers(self._port, client, policy)
+            found = self.offers = await session.offers(self._port, client, policy)
             value = offers.chosen(found, self._settings.characteristic)
             if value is None:
                 wanted = self._settings.characteristic

@@ -23,6 +23,7 @@ from gaugelink.devices.bluetooth.offers import (
     text_lines,
 )
 from gaugelink.devices.bluetooth.policy import Policy
+from gaugelink.devices.bluetooth.presentation import Presentation
 from gaugelink.devices.description import ByPacket, Decoding, Description, LinkSettings
 from gaugelink.devices.link import Chunk, LinkError
 from gaugelink.devices.recognise import ENOUGH, best
@@ -35,14 +36,22 @@ LISTEN = 1.5
 """Seconds for which each characteristic is listened to: Bluetooth delivers in bursts."""
 
 
+def name_of(presented: Presentation) -> str:
+    """The usual name of the description of a value that is presented so."""
+    return f"bluetooth-{presented.format}-{_spelt(presented.unit)}".replace(" ", "-")
+
+
+def _spelt(unit: str) -> str:
+    return next((word for word, short in ALIASES.items() if short == unit), unit)
+
+
 def self_described(found: Presented) -> Description:
     """The description of a device that presents its value as a length."""
     how = found.presentation
-    spelt = next((word for word, unit in ALIASES.items() if unit == how.unit), how.unit)
     power = f" · 10^{how.exponent}" if how.exponent else ""
     return Description(
-        name=f"bluetooth-{how.format}-{spelt}".replace(" ", "-"),
-        title=f"Bluetooth, presented by the device itself: {how.format}{power} {spelt}",
+        name=name_of(how),
+        title=f"Bluetooth, presented by the device itself: {how.format}{power} {_spelt(how.unit)}",
         framing=ByPacket(),
         decoding=Decoding(presentation=how),
         link=LinkSettings(characteristic=found.offer.uuid),

@@ -9,18 +9,18 @@ import msgspec
 from gaugelink.devices.description import DescriptionError
 from gaugelink.devices.link import Chunk
 from gaugelink.devices.teaching import binary, policy, textual
-from gaugelink.devices.teaching.characters import judge
+from gaugelink.devices.teaching.characters import PARITIES, judge
 from gaugelink.devices.teaching.finding import Finding, Line, finish
 
 
 def analyse(chunks: Sequence[Chunk], line: Line, name: str = "taught") -> Finding | None:
     """What the chunks, heard at the line's speed, show; None when they show nothing.
 
-    No bytes raise. The line's parity is found here.
+    No bytes raise. The line's parity is found here; Bluetooth has none.
     """
     chunks = _newest(chunks)
     data = b"".join(chunk.data for chunk in chunks)
-    seen = judge(data)
+    seen = judge(data, PARITIES[:1] if line.by_air else PARITIES)
     found = None
     if seen.text:
         line = msgspec.structs.replace(line, parity=seen.parity)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
@@ -11,52 +10,54 @@ from typing import Literal
 import msgspec
 
 from gaugelink.devices import checksums
-from gaugelink.devices.description import ByLength, Checksum, Decoding, Field
+from gaugelink.devices.bluetooth import presentation
+from gaugelink.devices.description import ByLength, ByPacket, Checksum, Decoding, Field
 from gaugelink.devices.framing import Frame
 from gaugelink.devices.link import Chunk
-from gaugelink.devices.teaching import checks, policy
-from gaugelink.devices.teaching.columns import Series, series
+from gaugelink.devices.teaching import checks, coded, policy
+from gaugelink.devices.teaching.columns import series
 from gaugelink.devices.teaching.cutting import frames_of, pieces
 from gaugelink.devices.teaching.finding import Choice, Hypothesis, Line
 from gaugelink.devices.teaching.meaning import Meaning, Written, meanings
+from gaugelink.devices.teaching.whole_numbers import Value, values
 
 LENGTHS = range(3, 41)
 """Bytes in a frame; a sync byte and two of data are the least."""
 
-USUAL_LARGEST = 13_000
-"""Micrometres of the usual travel: bytes in the wrong order give larger numbers."""
+PACKETS = range(2, 21)
+"""Bytes in a Bluetooth value; the smallest packets hold 20."""
 
 LEAST_ROWS = 6
 """Frames from which a byte that never changed counts as constant."""
 
-Kind = Literal["int-le", "int-be"]
+QUESTION = "no unit is sent: what does the indicator's display show?"
 
 
 class _Layout(msgspec.Struct, frozen=True):
-    framing: ByLength
+    framing: ByLength | ByPacket
+    length: int
+    sync: bytes
+    """What every frame begins with; empty when frames are known by other means."""
     frames: list[Frame]
     checksum: Checksum | None
     bursts: bool
     """Frames begin where the bursts do."""
 
 
-class _Value(msgspec.Struct, frozen=True):
-    at: int
-    length: int
-    kind: Kind
-    series: Series
-    largest: int
-    points: float
-
-
 def best(chunks: Sequence[Chunk], line: Line) -> Hypothesis | None:
     """The best way to read the chunks as binary frames, None when there is none."""
-    found = [made for layout in _layouts(chunks, line) if (made := _read(layout, line)) is not None]
+    found = [
+        made
+        for layout in _layouts(chunks, line)
+        if (made := _read_float(layout) or _read(layout, line)) is not None
+    ]
     return max(found, key=lambda each: each.score, default=None)
 
 
 def _layouts(chunks: Sequence[Chunk], line: Line) -> Iterator[_Layout]:
-    bursts = pieces(chunks, line.baud)
+    if line.by_air and (found := _packets(chunks)) is not None:
+        yield found
+    bursts = pieces(chunks, line)
     data = b"".join(chunk.data for chunk in chunks)
     tried: set[tuple[int, bytes]] = set()
     for length, begin, in_bursts in _places(bursts, data):
@@ -75,7 +76,22 @@ def _layouts(chunks: Sequence[Chunk], line: Line) -> Iterator[_Layout]:
                 if rule is not None:
                     # The check finds the beginnings too, so that one byte is enough.
                     framing = ByLength(length, framing.sync[:1])
-                yield _Layout(framing, frames, rule, in_bursts)
+                yield _Layout(
+                    framing, length, framing.sync.encode("latin-1"), frames, rule, in_bursts
+                )
+
+
+def _packets(chunks: Sequence[Chunk]) -> _Layout | None:
+    """Each Bluetooth value as a frame, when nearly all are of one length."""
+    lengths = Counter(len(chunk.data) for chunk in chunks)
+    length, count = lengths.most_common(1)[0]
+    if count < max(LEAST_ROWS, policy.CHECK_HOLDS * len(chunks)) or length not in PACKETS:
+        return None
+    frames = [Frame(each.data, each.at) for each in chunks if len(each.data) == length]
+    frames = frames[-policy.LOOKED_AT :]
+    # Of one length, so that a value of another kind that is longer is not taken for one.
+    framing = ByPacket(length)
+    return _Layout(framing, length, b"", frames, checks.find([f.payload for f in frames]), True)
 
 
 def _places(bursts: Sequence[Chunk], data: bytes) -> Iterator[tuple[int, int, bool]]:
@@ -118,27 +134,77 @@ def _syncs(rows: Sequence[bytes]) -> Iterator[bytes]:
     yield first[:1] if count and first[0] not in (0x00, 0xFF) else b""
 
 
+def _read_float(layout: _Layout) -> Hypothesis | None:
+    """A Bluetooth value that is one float, without a presentation that says so."""
+    if not isinstance(layout.framing, ByPacket) or layout.length not in (4, 8):
+        return None
+    values = coded.floats([frame.payload for frame in layout.frames], "<")
+    if values is None:
+        return None
+    moved = series(values, [frame.at for frame in layout.frames])
+    means = meanings(Written(Decimal(max(map(abs, values))), None, True, 0, moved.moved))
+    if not means:
+        return None
+    kind: presentation.Format = "float32" if layout.length == 4 else "float64"
+    choices = [
+        Choice(
+            Decoding(presentation=presentation.Presentation(kind, unit=each.unit)),
+            each.unit,
+            each.says(f"{values[-1]:.5g}"),
+        )
+        for each in means
+        if each.share >= means[0].share / 8
+    ]
+    evidence = [
+        f"the bytes are no text; each value is one {kind}, the lowest byte first",
+        f"it took {moved.distinct} different values and moved smoothly",
+        f"no unit is sent; taken as {means[0].unit}",
+    ]
+    return Hypothesis(
+        layout.framing,
+        None,
+        choices,
+        QUESTION if means[0].share < policy.SURE else "",
+        means[0].share,
+        min(6.0, 0.5 * moved.distinct) + 6.0,
+        moved.moved,
+        layout.frames,
+        evidence,
+        policy.ENOUGH_BINARY,
+    )
+
+
 def _read(layout: _Layout, line: Line) -> Hypothesis | None:
     rule = layout.checksum
     frames = [
         frame for frame in layout.frames if rule is None or checksums.holds(rule, frame.payload)
     ]
-    if not (layout.framing.sync or rule):
+    apart = isinstance(layout.framing, ByPacket)
+    if not (layout.sync or rule or apart):
         return None
-    values = sorted(_values(layout, frames), key=lambda each: -each.points)
-    readable = [(each, found) for each in values if (found := _meanings(each))]
+    end = layout.length if rule is None else min(layout.length, layout.length + rule.at)
+    found = values(
+        [frame.payload for frame in frames], [frame.at for frame in frames], len(layout.sync), end
+    )
+    readable = [
+        (each, means)
+        for each in sorted(found, key=lambda each: -each.points)
+        if (means := _meanings(each))
+    ]
     if not readable:
         return None
     value, means = readable[0]
     close = [each for each in means if each.share >= means[0].share / 8][:4]
     proven = 1.0 if rule is not None else 0.7
     share = means[0].share * proven
-    question = "no unit is sent: what does the indicator's display show?"
+    framing = layout.framing
+    if isinstance(framing, ByLength):
+        framing = msgspec.structs.replace(framing, gap=round(max(0.05, line.silence), 3))
     return Hypothesis(
-        msgspec.structs.replace(layout.framing, gap=round(max(0.05, 44 / line.baud), 3)),
+        framing,
         rule,
         [_choice(value, each, layout.frames[-1]) for each in close],
-        question if means[0].share < policy.SURE else "",
+        QUESTION if means[0].share < policy.SURE else "",
         share,
         value.points + (6.0 if rule else 0.0) + (2.0 if layout.bursts else 0.0),
         value.series.moved,
@@ -148,90 +214,35 @@ def _read(layout: _Layout, line: Line) -> Hypothesis | None:
     )
 
 
-def _meanings(value: _Value) -> list[Meaning]:
+def _meanings(value: Value) -> list[Meaning]:
     return meanings(Written(Decimal(value.largest), None, False, 0, value.series.moved))
 
 
-def _choice(value: _Value, meaning: Meaning, frame: Frame) -> Choice:
-    part = frame.payload[value.at : value.at + value.length]
-    order: Literal["little", "big"] = "little" if value.kind == "int-le" else "big"
-    shown = str(int.from_bytes(part, order, signed=True))
-    field = Field("value", value.at, value.length, value.kind)
-    decoded = Decoding(layout=[field], decimals=meaning.decimals)
-    return Choice(decoded, meaning.unit, meaning.says(shown))
+def _choice(value: Value, meaning: Meaning, frame: Frame) -> Choice:
+    layout = [Field("value", value.at, value.length, value.kind)]
+    signs: dict[str, Literal["+", "-"]] = {}
+    if value.sign is not None:
+        layout.insert(0, Field("sign", value.sign.at, 1, "uint-le"))
+        signs = {str(value.sign.minus): "-", str(value.sign.plus): "+"}
+    decoded = Decoding(layout=layout, decimals=meaning.decimals, signs=signs)
+    return Choice(decoded, meaning.unit, meaning.says(str(value.number(frame.payload))))
 
 
-def _values(layout: _Layout, frames: Sequence[Frame]) -> Iterator[_Value]:
-    """Every whole number that could be the thickness, with points."""
-    length, sync = layout.framing.length, len(layout.framing.sync)
-    end = length
-    if layout.checksum is not None:
-        end = min(length, length + layout.checksum.at)
-    columns = [[frame.payload[place] for frame in frames] for place in range(length)]
-    times = [frame.at for frame in frames]
-    moving = [len(set(column)) > 1 for column in columns]
-    counting = [_counts(column, times) for column in columns]
-    for size in (4, 2, 3):
-        for at in range(sync, end - size + 1):
-            orders: tuple[tuple[Kind, int, int], ...] = (
-                ("int-le", at, at - 1),
-                ("int-be", at + size - 1, at + size),
-            )
-            for kind, lowest, below in orders:
-                places = range(at, at + size)
-                if any(counting[place] for place in places) or not moving[lowest]:
-                    continue
-                # What changes just below would be a lower byte of the same number.
-                below_moves = sync <= below < end and moving[below] and not counting[below]
-                above = lowest + (1 if kind == "int-le" else -1)
-                dull = len(set(columns[lowest])) < len(set(columns[above]))
-                yield _value(frames, at, size, kind, times, below_moves, dull)
-
-
-def _counts(column: Sequence[int], times: Sequence[float]) -> bool:
-    """Whether a byte is a counter, which starts anew after 255."""
-    steps = Counter((after - before) % 256 for before, after in itertools.pairwise(column))
-    if not steps or len(set(column)) < 4:
-        return False
-    step, count = steps.most_common(1)[0]
-    return step != 0 and count >= 0.85 * steps.total()
-
-
-def _value(
-    frames: Sequence[Frame],
-    at: int,
-    size: int,
-    kind: Kind,
-    times: Sequence[float],
-    below_moves: bool,
-    dull: bool,
-) -> _Value:
-    order: Literal["little", "big"] = "little" if kind == "int-le" else "big"
-    numbers = [
-        int.from_bytes(frame.payload[at : at + size], order, signed=True) for frame in frames
-    ]
-    found = series([float(each) for each in numbers], times)
-    points = min(6.0, 0.5 * found.distinct) - 12 * found.rough
-    if found.steady or found.clock:
-        points -= 8
-    # The lowest byte of a moving number takes the most values; a status takes few.
-    points -= 8 * below_moves + 8 * dull
-    largest = max(map(abs, numbers))
-    if largest > USUAL_LARGEST:
-        points -= 2
-    # Four bytes refuse what two would silently take for another number.
-    points += {4: 1.0, 2: 0.5, 3: 0.0}[size]
-    return _Value(at, size, kind, found, largest, points)
-
-
-def _evidence(layout: _Layout, value: _Value, meaning: Meaning) -> Iterator[str]:
-    sync = layout.framing.sync.encode("latin-1").hex(" ")
-    yield f"the bytes are no text; every {layout.framing.length} of them begin with {sync or '-'}"
+def _evidence(layout: _Layout, value: Value, meaning: Meaning) -> Iterator[str]:
+    if isinstance(layout.framing, ByPacket):
+        yield f"the bytes are no text; each value is a frame of {layout.length} of them"
+    else:
+        sync = layout.sync.hex(" ") or "-"
+        yield f"the bytes are no text; every {layout.length} of them begin with {sync}"
     if layout.checksum is not None:
         yield f"each frame carries a check that holds: {layout.checksum.kind}"
-    order = "lowest" if value.kind == "int-le" else "highest"
+    order = "lowest" if value.order == "little" else "highest"
     yield (
         f"bytes {value.at} to {value.at + value.length - 1}, the {order} first, are a whole number "
         f"that took {value.series.distinct} different values and moved smoothly"
     )
+    if value.smallest >= 0:
+        yield "no minus was seen; move the spindle below zero and teach again if it can go there"
+    if value.sign is not None:
+        yield f"byte {value.sign.at} is its sign: it turns when the number passes zero"
     yield f"no unit is sent; taken as {meaning.unit}"

@@ -10,9 +10,10 @@ from itertools import pairwise
 from gaugelink.devices.link import Chunk
 from gaugelink.devices.teaching import policy
 from gaugelink.devices.teaching.cutting import pieces
+from gaugelink.devices.teaching.finding import Line
 
 
-def evenness(chunks: Sequence[Chunk], baud: int) -> float:
+def evenness(chunks: Sequence[Chunk], line: Line) -> float:
     """How far the bursts are of one length, 0 to 1: at a wrong speed the length varies.
 
     0 as well for what a slower sender sounds like.
@@ -20,20 +21,20 @@ def evenness(chunks: Sequence[Chunk], baud: int) -> float:
     data = b"".join(chunk.data for chunk in chunks)
     if not data or sum(byte % 2 == 0 for byte in data) >= policy.EVEN_BYTES * len(data):
         return 0.0
-    lengths = Counter(len(burst.data) for burst in pieces(chunks, baud))
+    lengths = Counter(len(burst.data) for burst in pieces(chunks, line))
     length, count = lengths.most_common(1)[0]
     return count / lengths.total() if length >= 3 else 0.0
 
 
-def much(chunks: Sequence[Chunk], baud: int) -> bool:
+def much(chunks: Sequence[Chunk], line: Line) -> bool:
     """Whether so much was heard that what makes no sense now never will."""
     heard = sum(len(chunk.data) for chunk in chunks)
-    return heard >= policy.DOUBTED or len(pieces(chunks, baud)) >= policy.BURSTS_ENOUGH
+    return heard >= policy.DOUBTED or len(pieces(chunks, line)) >= policy.BURSTS_ENOUGH
 
 
-def promising(chunks: Sequence[Chunk], baud: int) -> bool:
+def promising(chunks: Sequence[Chunk], line: Line) -> bool:
     """Whether this may be binary frames at the right speed, of which more should be heard."""
-    return len(pieces(chunks, baud)) >= 2 and evenness(chunks, baud) >= 0.7
+    return len(pieces(chunks, line)) >= 2 and evenness(chunks, line) >= 0.7
 
 
 def alike(answers: Sequence[bytes]) -> bool:
@@ -52,9 +53,9 @@ class Pace(enum.Enum):
     """As seldom and as unevenly as a hand presses a button."""
 
 
-def pace_of(chunks: Sequence[Chunk], baud: int) -> Pace:
+def pace_of(chunks: Sequence[Chunk], line: Line) -> Pace:
     """Whether a hand may have sent each burst."""
-    times = [burst.at for burst in pieces(chunks, baud)]
+    times = [burst.at for burst in pieces(chunks, line)]
     steps = [after - before for before, after in pairwise(times)]
     if len(steps) < 2:
         return Pace.FAST

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from typing import Literal
 
 import msgspec
@@ -32,7 +33,7 @@ class Characters(msgspec.Struct, frozen=True):
     usual: float
     """Share of characters that indicators write."""
     digits: float
-    """Share of digits."""
+    """Share of digits in what is not spaces, which may fill up wide columns."""
     count: int
 
     @property
@@ -70,9 +71,9 @@ def stripped(data: bytes, parity: Parity) -> bytes:
     return data.translate(_TABLES[parity])
 
 
-def judge(data: bytes) -> Characters:
+def judge(data: bytes, parities: Sequence[Parity] = PARITIES) -> Characters:
     """The parity whose text is best. Eight bits without parity win a tie, as the simplest."""
-    found = [_judge(data, parity) for parity in PARITIES]
+    found = [_judge(data, parity) for parity in parities]
     return max(found, key=lambda each: (each.text, round(each.fits * each.usual, 3)))
 
 
@@ -83,7 +84,8 @@ def _judge(data: bytes, parity: Parity) -> Characters:
         fits += sum(byte in HIGH_TEXT for byte in data) / count
     text = stripped(data, parity)
     usual = sum(byte in USUAL for byte in text) / count
-    digits = sum(byte in b"0123456789" for byte in text) / count
+    filled = max(1, len(text) - text.count(b" "))
+    digits = sum(byte in b"0123456789" for byte in text) / filled
     return Characters(parity, fits, usual, digits, len(data))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from typing import Literal
 
@@ -15,6 +16,8 @@ _WIDE = ("crc16-modbus", "crc16-ccitt")
 Written = Literal["hex", "byte", "little-endian", "big-endian"]
 
 _HEX = frozenset(b"0123456789abcdefABCDEF")
+
+_MARKED = re.compile(rb"\d[.,]\d")
 
 STARTS = range(5)
 """A check may leave out a start mark or an address before the data."""
@@ -79,7 +82,8 @@ def _writings(
 
 
 def opaque_tail(frames: Sequence[bytes]) -> int:
-    """How many hexadecimal digits of an unknown check stand at the end of each frame: 0, 2 or 4.
+    """How many characters of an unknown check stand at the end of each frame: 0, one of any kind,
+    or 2 or 4 hexadecimal digits.
 
     Digits alone may be a number, so letters must have been among them.
     """
@@ -95,4 +99,8 @@ def opaque_tail(frames: Sequence[bytes]) -> int:
             and len(set(tails)) >= policy.CHECK_VALUES
         ):
             return length
-    return 0
+    lasts = {frame[-1:] for frame in distinct}
+    marks = sum(not each.isalnum() for each in lasts)
+    many = marks >= policy.TAIL_MARKS and len(lasts) >= policy.TAIL_VALUES
+    # What is heard at a wrong speed ends with anything, too, but has no decimal mark.
+    return 1 if many and all(_MARKED.search(frame[:-1]) for frame in distinct) else 0

@@ -5,14 +5,15 @@ from __future__ import annotations
 import math
 import re
 import statistics
+from collections import Counter
 from collections.abc import Sequence
-from itertools import pairwise
+from itertools import accumulate, pairwise
 
 import msgspec
 
 from gaugelink.devices.teaching import policy
 from gaugelink.devices.teaching.meaning import of_word
-from gaugelink.devices.teaching.tokens import Column, Table, number
+from gaugelink.devices.teaching.tokens import Column, Number, Table, number
 
 _OTHER_UNITS = (
     "c °c â°c degc f °f k % v mv %rh rh a ma hz s ms min h kg g n bar pa hpa kpa deg ° db lx"
@@ -118,26 +119,69 @@ class Judged(msgspec.Struct, frozen=True):
 def judge(table: Table) -> list[Judged]:
     """Every number's column, the likeliest thickness first."""
     times = [frame.at for frame in table.frames]
+    values = {
+        index: [float(number(text).value) for text in column.present]
+        for index, column in enumerate(table.columns)
+        if column.kind == "number" and not column.optional
+    }
     found = [
         _judge(table.columns, index, times)
         for index, column in enumerate(table.columns)
         if column.kind == "number"
     ]
+    found = [
+        _as_held(each)
+        if any(_holds(values[each.index], values[other]) for other in values if other != each.index)
+        else each
+        for each in found
+        if each.index in values
+    ] + [each for each in found if each.index not in values]
     return sorted(found, key=lambda each: (-each.points, each.index))
+
+
+def _holds(held: Sequence[float], of: Sequence[float]) -> bool:
+    """Whether one number is what another has reached at most or at least so far, or their
+    distance: it goes one way only, and just when the other goes where it has not been.
+    """
+    steps = [after - before for before, after in pairwise(held)]
+    changes = [index for index, step in enumerate(steps, 1) if step]
+    one_way = all(step >= 0 for step in steps) or all(step <= 0 for step in steps)
+    if len(changes) < policy.HELD_CHANGES or not one_way:
+        return False
+    highs, lows = list(accumulate(of, max)), list(accumulate(of, min))
+    fresh = {
+        index
+        for index in range(1, len(of))
+        if highs[index] > highs[index - 1] or lows[index] < lows[index - 1]
+    }
+    return len(fresh) <= policy.HELD_SHARE * len(of) and fresh.issuperset(changes)
+
+
+def _as_held(judged: Judged) -> Judged:
+    return msgspec.structs.replace(judged, points=judged.points - 20.0)
 
 
 def _judge(columns: Sequence[Column], index: int, times: Sequence[float]) -> Judged:
     column = columns[index]
+    times = [at for at, text in zip(times, column.texts, strict=True) if text is not None]
     numbers = [number(text) for text in column.present]
+    kept = without_codes(numbers)
+    times = [at for at, each in zip(times, numbers, strict=True) if each in kept]
+    numbers = [each for each in numbers if each in kept]
     last = min((each.last for each in numbers), default=1.0)
     found = series([float(each.value) for each in numbers], times, last)
     unit_at = _unit_column(columns, index)
     points, why = _by_movement(found, any(each.places is not None for each in numbers))
     units: tuple[str, ...] = ()
     if unit_at is not None:
-        units = of_word(columns[unit_at].present[-1])
+        units = of_word(usual_word(columns[unit_at]))
         points += 6
-        why.append(f"{columns[unit_at].present[-1]} stands with it")
+        why.append(f"{usual_word(columns[unit_at])} stands with it")
+    elif (unit_at := _unit_elsewhere(columns)) is not None:
+        units = of_word(usual_word(columns[unit_at]))
+        if _shares(columns, index, unit_at):
+            points += 6
+            why.append(f"{usual_word(columns[unit_at])} stands behind it and others")
     if any(each.places is not None for each in numbers):
         points += 2
         why.append("it has a decimal mark")
@@ -173,8 +217,71 @@ def _by_movement(found: Series, marked: bool) -> tuple[float, list[str]]:
     return points, why
 
 
+def usual_word(column: Column) -> str:
+    """The most frequent word of a column."""
+    return Counter(column.present).most_common(1)[0][0]
+
+
+def without_codes(numbers: Sequence[Number]) -> set[Number]:
+    """The numbers but for one that stands for no reading, such as 9999.99: seldom, and far larger
+    than all others.
+    """
+    kept = set(numbers)
+    sizes = sorted({abs(each.value) for each in kept})
+    if len(sizes) < policy.MOVED or sizes[-1] <= policy.CODE_FAR * float(sizes[-2]):
+        return kept
+    codes = {each for each in kept if abs(each.value) == sizes[-1]}
+    seldom = sum(each in codes for each in numbers) <= policy.CODE_SHARE * len(numbers)
+    return kept - codes if seldom else kept
+
+
+def _shares(columns: Sequence[Column], index: int, unit_at: int) -> bool:
+    """Whether a number, which has no unit of its own, stands before others and the unit of all."""
+    between = columns[index + 1 : unit_at]
+    if len(between) == 2 and _comma_and_digits(between):
+        # The two may be one number with a decimal comma.
+        return False
+    words = {word.lower() for each in between if each.kind == "word" for word in each.present}
+    return index < unit_at and not words & OTHER_UNITS
+
+
+def _comma_and_digits(columns: Sequence[Column]) -> bool:
+    comma, digits = columns
+    glued = comma.mark == "," and not (comma.spaces[1] or digits.spaces[1])
+    lengths = {len(text) for text in digits.present}
+    return glued and len(lengths) == 1 and all(text.isdigit() for text in digits.present)
+
+
+def _unit_elsewhere(columns: Sequence[Column]) -> int | None:
+    """The only word of the frames that is a unit of length, wherever it stands; one letter is too
+    little to be sure of that.
+    """
+    found = [
+        index
+        for index, column in enumerate(columns)
+        if column.kind == "word"
+        and not column.optional
+        and all(len(word) > 1 and of_word(word) for word in set(column.present))
+    ]
+    return found[0] if len(found) == 1 else None
+
+
+def _quoted(columns: Sequence[Column], index: int) -> bool:
+    """Whether a number stands between quotation marks, of which the second is no inch sign."""
+    if not 0 < index < len(columns) - 1:
+        return False
+    before, after = columns[index - 1], columns[index + 1]
+    return (
+        before.kind == after.kind == "word"
+        and set(after.present) <= {'"', "'"}
+        and all(text[-1] == after.present[0] for text in before.present)
+    )
+
+
 def _unit_column(columns: Sequence[Column], index: int) -> int | None:
     """The column of the unit that stands with a number: behind it, at most one mark between."""
+    if _quoted(columns, index):
+        return None
     for places in ((1, 2), (-1, -2)):
         for step in places:
             at = index + step
@@ -259,10 +366,12 @@ def _is_date(columns: Sequence[Column], index: int) -> bool:
 
 
 def _label(columns: Sequence[Column], index: int) -> str:
-    """The word before a number, with a colon or equals sign between perhaps."""
+    """The word before a number, with a colon or equals sign between perhaps; empty when it changes,
+    as a status does.
+    """
     at = index - 1
     if at >= 0 and columns[at].kind == "mark" and columns[at].mark in ":=":
         at -= 1
-    if at >= 0 and columns[at].kind == "word" and columns[at].present:
+    if at >= 0 and columns[at].kind == "word" and len(set(columns[at].present)) == 1:
         return columns[at].present[0]
     return ""

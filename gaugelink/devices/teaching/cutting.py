@@ -13,6 +13,7 @@ from gaugelink.devices.description import (
     ByGap,
     ByLength,
     ByMarks,
+    ByPacket,
     ByTerminator,
     Decoding,
     Description,
@@ -21,6 +22,7 @@ from gaugelink.devices.description import (
 from gaugelink.devices.framing import Frame, framer_for
 from gaugelink.devices.link import Chunk
 from gaugelink.devices.teaching import policy
+from gaugelink.devices.teaching.finding import Line
 
 START_MARKS = b"\x02\x01$:!#@<[({"
 END_MARKS = b"\x03\x04>])};#*!"
@@ -60,11 +62,11 @@ def name_of(text: str) -> str:
     )
 
 
-def pieces(chunks: Sequence[Chunk], baud: int) -> list[Chunk]:
+def pieces(chunks: Sequence[Chunk], line: Line) -> list[Chunk]:
     """The bursts of bytes between silences."""
     if not chunks:
         return []
-    silence = _silence(chunks, baud)
+    silence = _silence(chunks, line)
     found: list[Chunk] = []
     data, last = chunks[0].data, chunks[0].at
     for chunk in chunks[1:]:
@@ -76,11 +78,12 @@ def pieces(chunks: Sequence[Chunk], baud: int) -> list[Chunk]:
     return found
 
 
-def _silence(chunks: Sequence[Chunk], baud: int) -> float:
+def _silence(chunks: Sequence[Chunk], line: Line) -> float:
     """Seconds without a byte that part two bursts."""
-    characters = 4 * 11 / baud
+    characters = line.silence
     steps = [after.at - before.at for before, after in itertools.pairwise(chunks)]
-    if steps and statistics.median(len(chunk.data) for chunk in chunks) >= 4:
+    whole = statistics.median(len(chunk.data) for chunk in chunks) >= 4
+    if steps and whole and not line.by_air:
         # Whole frames come at once, so that the time between them is what parts them.
         characters = min(characters, 0.6 * statistics.median(steps))
     return max(LEAST_GAP, characters)
@@ -100,9 +103,10 @@ def frames_of(framing: Framing, chunks: Sequence[Chunk], whole: bool) -> list[Fr
     return [frame for frame in frames if not frame.fault]
 
 
-def cuts(chunks: Sequence[Chunk], baud: int, whole: bool) -> Iterator[Cut]:
+def cuts(chunks: Sequence[Chunk], line: Line) -> Iterator[Cut]:
     """Ways of cutting text, the most usual first."""
-    bursts = pieces(chunks, baud)
+    bursts = pieces(chunks, line)
+    whole = line.whole
     data = b"".join(chunk.data for chunk in chunks)
     ends = list(_line_ends(data))
     for end in ends:
@@ -116,7 +120,9 @@ def cuts(chunks: Sequence[Chunk], baud: int, whole: bool) -> Iterator[Cut]:
     yield from _by_marks(data, chunks, whole)
     if not any(end[-1] in b"\r\n" and _ended_share(bursts, end) >= 0.5 for end in ends):
         yield from _by_length(bursts, whole)
-        yield from _by_gap(bursts, chunks, baud)
+        yield from _by_gap(bursts, chunks, line)
+        if line.by_air:
+            yield _by_packet(chunks)
         for character in LAST_CHARACTERS:
             end = bytes([character])
             if data.count(end) >= 2 and _ended_share(bursts, end) >= 0.5:
@@ -222,18 +228,24 @@ ALIKE_STEPS = 0.9
 """Share of equal distances between sync characters from which frames have one length."""
 
 
-def _by_gap(bursts: Sequence[Chunk], chunks: Sequence[Chunk], baud: int) -> Iterator[Cut]:
+def _by_packet(chunks: Sequence[Chunk]) -> Cut:
+    """Each Bluetooth value as a frame. Preferred to silence: no delay can join two of them."""
+    framing = ByPacket()
+    return Cut(framing, frames_of(framing, chunks, True), 0.5, "each value is a frame of its own")
+
+
+def _by_gap(bursts: Sequence[Chunk], chunks: Sequence[Chunk], line: Line) -> Iterator[Cut]:
     if len(bursts) < 3 or statistics.fmean(len(b.data) for b in bursts) < policy.SHORTEST:
         return
     between = [after.at - before.at for before, after in itertools.pairwise(bursts)]
-    gap = _gap(between, chunks, baud)
+    gap = _gap(between, chunks, line)
     framing = ByGap(gap, policy.LONGEST)
     frames = [Frame(burst.data, burst.at) for burst in bursts if len(burst.data) < policy.LONGEST]
     yield Cut(framing, frames, 0.0, f"frames are set apart by {gap * 1000:.0f} ms of silence")
 
 
-def _gap(between: Sequence[float], chunks: Sequence[Chunk], baud: int) -> float:
+def _gap(between: Sequence[float], chunks: Sequence[Chunk], line: Line) -> float:
     """A silence well below those between bursts, and above those inside them."""
     shortest = sorted(between)[len(between) // 10]
-    inside = _silence(chunks, baud)
+    inside = _silence(chunks, line)
     return round(min(max(inside, 0.3 * shortest), max(inside, 0.05)), 3)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from typing import Literal
 
 import msgspec
@@ -12,6 +12,7 @@ from gaugelink.devices.description import (
     Ask,
     ByLength,
     ByMarks,
+    ByPacket,
     ByTerminator,
     Checksum,
     Decoding,
@@ -23,6 +24,7 @@ from gaugelink.devices.framing import Frame, framer_for
 from gaugelink.devices.link import Chunk
 from gaugelink.devices.teaching import policy
 from gaugelink.devices.teaching.characters import Parity
+from gaugelink.devices.teaching.tokens import label_of
 
 Sends = Literal["stream", "on-button", "when-asked"]
 
@@ -31,16 +33,41 @@ class Line(msgspec.Struct, frozen=True):
     """What is known of the line before its frames are looked at."""
 
     baud: int
+    """Bits a second; 0 over Bluetooth, which has no such thing."""
     parity: Parity = "none"
     request: str = ""
     """What the indicator was asked with, empty when it sends by itself."""
     sends: Sends = "stream"
+    characteristic: str = ""
+    """Over Bluetooth, the UUID of the characteristic that is listened to, where it is known."""
+
+    @property
+    def by_air(self) -> bool:
+        """Whether it is no serial line, but a characteristic of a Bluetooth device."""
+        return not self.baud
 
     @property
     def settings(self) -> LinkSettings:
+        """How the line is to be set for what is known of it."""
+        if self.by_air:
+            return LinkSettings(characteristic=self.characteristic)
         if self.parity == "none":
             return LinkSettings(baud=self.baud)
         return LinkSettings(baud=self.baud, bits=7, parity=self.parity)
+
+    @property
+    def words(self) -> str:
+        """The line in a few words."""
+        return "Bluetooth" if self.by_air else self.settings.short
+
+    def seconds(self, characters: int) -> float:
+        """How long so many characters take to arrive, the way there and back included."""
+        return policy.ON_THE_AIR if self.by_air else 11 * characters / self.baud
+
+    @property
+    def silence(self) -> float:
+        """Seconds without a byte after which what comes is likely another frame."""
+        return policy.BETWEEN_PACKETS if self.by_air else self.seconds(4)
 
     @property
     def whole(self) -> bool:
@@ -74,6 +101,8 @@ class Hypothesis(msgspec.Struct, frozen=True):
     evidence: list[str]
     enough: int = policy.ENOUGH_FRAMES
     """Frames after which it would hardly change."""
+    others: frozenset[str] = frozenset()
+    """Labels of frames of other kinds, which say something else than the thickness."""
 
 
 class Finding(msgspec.Struct, frozen=True):
@@ -99,14 +128,14 @@ def describe(hypothesis: Hypothesis, line: Line, choice: Choice, name: str) -> D
     """The description of a choice."""
     ask = None
     if line.request:
-        time = 11 * (len(line.request) + 24) / line.baud
+        time = line.seconds(len(line.request) + 24)
         ask = Ask(line.request, every=round(max(0.1, time), 2), wait=round(max(0.5, 2 * time), 2))
     end = {"stream": "sent by itself", "on-button": "sent by its button", "when-asked": "asked"}
     example = _example(hypothesis.framing, hypothesis.frames[-1]) if hypothesis.frames else ""
     return Description(
         name=name,
-        title=f"Taught: {line.settings.short}, {_words(hypothesis.framing)}, {end[line.sends]}",
-        framing=_fitted(hypothesis.framing, hypothesis.frames, line.baud),
+        title=f"Taught: {line.words}, {_words(hypothesis.framing)}, {end[line.sends]}",
+        framing=_fitted(hypothesis.framing, hypothesis.frames, line),
         decoding=choice.decoding,
         link=line.settings,
         unit=choice.unit,
@@ -125,14 +154,18 @@ def _words(framing: Framing) -> str:
             return "between marks"
         case ByLength():
             return "of one length"
+        case ByPacket():
+            return "one in each value"
     return "set apart by silence"
 
 
-def _fitted(framing: Framing, frames: Sequence[Frame], baud: int) -> Framing:
+def _fitted(framing: Framing, frames: Sequence[Frame], line: Line) -> Framing:
     """The framing with room for frames somewhat longer than those that came."""
     longest = max((len(frame.payload) for frame in frames), default=32)
     if isinstance(framing, ByLength):
-        return msgspec.structs.replace(framing, gap=round(max(framing.gap, 44 / baud), 3))
+        return msgspec.structs.replace(framing, gap=round(max(framing.gap, line.silence), 3))
+    if isinstance(framing, ByPacket):
+        return framing
     return msgspec.structs.replace(framing, longest=max(32, 2 * longest))
 
 
@@ -163,7 +196,7 @@ def finish(hypothesis: Hypothesis, line: Line, chunks: Sequence[Chunk], name: st
         for says, each in described
     ]
     best = described[0][1]
-    read, whole = self_check(best, chunks, line)
+    read, whole = self_check(best, chunks, line, hypothesis.others)
     count = len(hypothesis.frames)
     pressed = line.sends == "on-button"
     needed = policy.ENOUGH_PRESSES if pressed else hypothesis.enough
@@ -195,12 +228,17 @@ def finish(hypothesis: Hypothesis, line: Line, chunks: Sequence[Chunk], name: st
 
 def _line_evidence(line: Line, chunks: Sequence[Chunk]) -> list[str]:
     heard = sum(len(chunk.data) for chunk in chunks)
-    found = [f"at {line.baud} baud what was heard ({heard} bytes) makes sense"]
-    if line.parity == "none":
-        found.append("bit 7 follows no parity: eight bits without parity (or with a space parity)")
+    if line.by_air:
+        sent = f"what characteristic {line.characteristic} sent" if line.characteristic else "it"
+        found = [f"{sent} ({heard} bytes) makes sense"]
     else:
-        found.append(f"bit 7 of every character is its {line.parity} parity: seven bits")
-    found.append("one stop bit reads both one and two")
+        found = [
+            f"at {line.baud} baud what was heard ({heard} bytes) makes sense",
+            f"bit 7 of every character is its {line.parity} parity: seven bits"
+            if line.parity != "none"
+            else "bit 7 follows no parity: eight bits without parity (or with a space parity)",
+            "one stop bit reads both one and two",
+        ]
     match line.sends:
         case "when-asked":
             found.append(f"nothing came by itself; {line.request!r} was answered each time")
@@ -230,11 +268,17 @@ def either(stream: Finding, pressed: Finding) -> Finding:
     )
 
 
-def self_check(description: Description, chunks: Sequence[Chunk], line: Line) -> tuple[int, int]:
+def self_check(
+    description: Description,
+    chunks: Sequence[Chunk],
+    line: Line,
+    others: Container[str] = frozenset(),
+) -> tuple[int, int]:
     """How many of the whole frames that were heard the description reads, and how many there are.
 
-    A first frame that may have begun before the listening did is no whole one, and a line without
-    a digit, such as an echo or a heading, is no reading.
+    A first frame that may have begun before the listening did is no whole one. What says something
+    else is no reading: a frame with one of the `others` as its label, or a line without a digit,
+    such as an echo or a heading.
     """
     decoder = Decoder(description)
     framer = framer_for(description, decoder.sound)
@@ -250,8 +294,13 @@ def self_check(description: Description, chunks: Sequence[Chunk], line: Line) ->
     bad = [
         index
         for index, (frame, read) in enumerate(zip(frames, good, strict=True))
-        if not read and not (text and not any(byte in b"0123456789" for byte in frame.payload))
+        if not read and not (text and _says_else(frame.payload, others))
     ]
     if bad and not line.whole and bad[0] == 0:
         del bad[0]
     return sum(good), sum(good) + len(bad)
+
+
+def _says_else(payload: bytes, others: Container[str]) -> bool:
+    """Whether a frame of text is no reading by what it says."""
+    return label_of(payload) in others or not any(byte in b"0123456789" for byte in payload)

@@ -2,59 +2,37 @@
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 import time
 from collections.abc import AsyncIterator, Callable, Sequence
 
-import msgspec
-
+from gaugelink.devices import bluetooth, links, replay_link
 from gaugelink.devices.description import LinkSettings
-from gaugelink.devices.link import Chunk, Link, LinkError
+from gaugelink.devices.link import Chunk, Link
 from gaugelink.devices.teaching import policy
-from gaugelink.devices.teaching.analysis import analyse
-from gaugelink.devices.teaching.bursts import Pace, alike, evenness, much, pace_of, promising
+from gaugelink.devices.teaching.bursts import evenness, promising
 from gaugelink.devices.teaching.characters import judge, likely_speeds
 from gaugelink.devices.teaching.cutting import pieces
-from gaugelink.devices.teaching.finding import Finding, Line, Sends, either
+from gaugelink.devices.teaching.finding import Finding, Line, Sends
+from gaugelink.devices.teaching.hearing import MOVE, PRESS, Ear, NotTaught, Tried
 
-PRESS = "nothing comes by itself; if the indicator has a data button, press its button a few times"
-MOVE = "move the spindle slowly up and down"
+__all__ = ["MOVE", "PRESS", "NotTaught", "Teacher", "Tried"]
 
-
-class Tried(msgspec.Struct):
-    """What was done, for the report."""
-
-    speeds: dict[int, int] = {}
-    """Bytes heard at each speed that was listened at."""
-    requests: list[str] = []
-    """What was sent, each once."""
-    seconds: float = 0.0
-
-    @property
-    def words(self) -> str:
-        """In one line."""
-        heard = ", ".join(f"{speed} ({count} bytes)" for speed, count in self.speeds.items())
-        asked = ", ".join(map(repr, self.requests)) or "nothing"
-        return f"listened at {heard or 'no speed'}; asked with {asked}"
-
-
-class NotTaught(LinkError):
-    """Nothing came, or nothing that makes sense; `tried` says what was done."""
-
-    def __init__(self, text: str, tried: Tried) -> None:
-        super().__init__(text)
-        self.tried = tried
+SWITCHED_ON = "Is it switched on and plugged in?"
 
 
 class Teacher:
-    """Teaches one port, once."""
+    """Teaches one port, once: a serial port's name, `ble:ADDRESS`, or `replay:FILE`.
+
+    `say` is told what the maker should do; `name` is the description's; once the line is known, it
+    listens for so many `seconds` at most.
+    """
 
     def __init__(
         self,
         port: str,
-        open_link: Callable[[str, LinkSettings], Link],
-        say: Callable[[str], None],
+        open_link: links.OpenLink = links.open_link,
+        say: Callable[[str], None] = lambda line: None,
         name: str = "taught",
         seconds: float = policy.MOST,
         clock: Callable[[], float] = time.monotonic,
@@ -63,11 +41,13 @@ class Teacher:
         self._open_link = open_link
         self._say = say
         self._name = name
-        self._seconds = seconds
+        self._ear = Ear(say, name, seconds, clock)
         self._clock = clock
-        self.tried = Tried()
-        self._strays: list[Chunk] = []
-        """What came while asking but was no answer; `at` holds the speed it was heard at."""
+
+    @property
+    def tried(self) -> Tried:
+        """What was done so far."""
+        return self._ear.tried
 
     async def teach(self) -> Finding:
         """What the port's indicator sends.
@@ -76,50 +56,47 @@ class Teacher:
         """
         began = self._clock()
         try:
-            self._say(f"listening to {self._port}; {MOVE}")
-            heard = await self._listen(policy.SPEEDS[0], policy.QUIET, lambda chunks: True)
-            if heard:
-                return await self._by_itself("stream")
-            self._say(PRESS)
-            asked = await self._by_asking()
-            if asked is not None:
-                return asked
-            return await self._by_button()
+            if self._port.startswith(replay_link.PREFIX):
+                from gaugelink.devices.teaching.recorded import teach_recording
+
+                return await teach_recording(self._port, self._ear)
+            if bluetooth.is_bluetooth(self._port):
+                from gaugelink.devices.teaching.by_air import teach_by_air
+
+                return await teach_by_air(self._port, self._open_link, self._ear, self._name)
+            return await self._teach_serial()
         finally:
             self.tried.seconds = round(self._clock() - began, 1)
+
+    async def _teach_serial(self) -> Finding:
+        self._say(f"listening to {self._port}; {MOVE}")
+        heard = await self._listen(Line(policy.SPEEDS[0]), policy.QUIET, lambda chunks: True)
+        if heard:
+            return await self._by_itself("stream")
+        self._say(PRESS)
+        asked = await self._by_asking()
+        if asked is not None:
+            return asked
+        return await self._by_button()
 
     # Listening
 
     async def _listen(
-        self, baud: int, longest: float, over: Callable[[list[Chunk]], bool]
+        self, line: Line, longest: float, over: Callable[[list[Chunk]], bool]
     ) -> list[Chunk]:
         """What comes at a speed until `over`, or until so many seconds have passed."""
-        async with self._opened(baud) as link:
-            return await self._collect(link, baud, longest, over)
+        async with self._opened(line) as link:
+            return await self._ear.collect(link, line, longest, over)
 
     @contextlib.asynccontextmanager
-    async def _opened(self, baud: int) -> AsyncIterator[Link]:
-        link = self._open_link(self._port, LinkSettings(baud=baud))
+    async def _opened(self, line: Line) -> AsyncIterator[Link]:
+        # Eight bits: what a parity makes of the characters is worked out from bit 7.
+        link = self._open_link(self._port, LinkSettings(baud=line.baud))
         await link.open()
         try:
             yield link
         finally:
             await link.close()
-
-    async def _collect(
-        self, link: Link, baud: int, longest: float, over: Callable[[list[Chunk]], bool]
-    ) -> list[Chunk]:
-        chunks: list[Chunk] = []
-        self.tried.speeds.setdefault(baud, 0)
-        try:
-            async with asyncio.timeout(longest):
-                while not chunks or not over(chunks):
-                    chunk = await link.read()
-                    self.tried.speeds[baud] += len(chunk.data)
-                    chunks.append(chunk)
-        except TimeoutError:
-            pass
-        return chunks
 
     # By itself
 
@@ -130,10 +107,11 @@ class Teacher:
         doubtful: list[Finding] = []
         while left:
             baud = left.pop(0)
-            chunks = await self._try_speed(baud, sends)
+            line = Line(baud, sends=sends)
+            chunks = await self._try_speed(line)
             data = b"".join(chunk.data for chunk in chunks)
             if judge(data).text or await self._binary(chunks, baud) is not None:
-                found = await self._settle(Line(baud, sends=sends), chunks)
+                found = await self._settle(line, chunks)
                 if found is not None and found.sound:
                     return found
                 doubtful += [found] if found is not None else []
@@ -144,7 +122,7 @@ class Teacher:
             if data:
                 order = likely_speeds(data, baud)
                 left.sort(key=lambda each: (each in heard, order.index(each)))
-        for baud in sorted(heard, key=lambda each: -evenness(heard[each], each))[:3]:
+        for baud in sorted(heard, key=lambda each: -evenness(heard[each], Line(each)))[:3]:
             found = await self._settle(Line(baud, sends=sends), [], most=policy.UNDECIDED)
             doubtful += [found] if found is not None else []
         if doubtful:
@@ -154,151 +132,64 @@ class Teacher:
 
     async def _binary(self, chunks: list[Chunk], baud: int) -> Finding | None:
         """Binary frames whose check holds: nothing heard at a wrong speed has one."""
-        found = await asyncio.to_thread(analyse, chunks, Line(baud), self._name)
+        found = await self._ear.analysed(chunks, Line(baud))
         return found if found is not None and found.description.checksum is not None else None
 
-    async def _try_speed(self, baud: int, sends: Sends) -> list[Chunk]:
+    async def _try_speed(self, line: Line) -> list[Chunk]:
         """Listen until it is clear whether the speed is right, or enough was heard to go on."""
 
         def over(chunks: list[Chunk]) -> bool:
             data = b"".join(chunk.data for chunk in chunks)
             if len(data) >= policy.JUDGED and judge(data).text:
                 return True
-            if sends == "on-button":
+            if line.sends == "on-button":
                 return True
-            bursts = len(pieces(chunks, baud))
+            bursts = len(pieces(chunks, line))
             return len(data) >= policy.HEARD_ENOUGH and bursts >= policy.BURSTS_ENOUGH
 
-        if sends == "on-button":
-            return await self._listen(baud, policy.PRESSES, over)
-        async with self._opened(baud) as link:
-            chunks = await self._collect(link, baud, policy.AT_A_SPEED, over)
-            if promising(chunks, baud) and not over(chunks):
+        if line.sends == "on-button":
+            return await self._listen(line, policy.PRESSES, over)
+        async with self._opened(line) as link:
+            chunks = await self._ear.collect(link, line, policy.AT_A_SPEED, over)
+            if promising(chunks, line) and not over(chunks):
                 rest = policy.UNDECIDED - policy.AT_A_SPEED
-                chunks += await self._collect(link, baud, rest, lambda more: over(chunks + more))
+                chunks += await self._ear.collect(link, line, rest, lambda m: over(chunks + m))
         return chunks
 
     async def _settle(
         self, line: Line, chunks: list[Chunk], most: float | None = None
     ) -> Finding | None:
         """Listen on at the right speed until the evidence is enough."""
-        async with self._opened(line.baud) as link:
-            return await self._until_enough(link, line, chunks if line.whole else [], most)
-
-    async def _until_enough(
-        self, link: Link, line: Line, chunks: list[Chunk], most: float | None
-    ) -> Finding | None:
-        began = self._clock()
-        most = self._seconds if most is None else most
-        told = False
-        found: Finding | None = None
-        while (passed := self._clock() - began) < most:
-            if line.request:
-                fresh = await self._ask_once(link, line)
-            else:
-                wait = min(policy.EVERY, max(0.01, most - passed))
-                fresh = await self._collect(link, line.baud, wait, lambda _: False)
-            chunks += fresh
-            if fresh:
-                # Analysed in a thread, so that the bytes that come meanwhile keep their times.
-                found = await asyncio.to_thread(analyse, chunks, line, self._name)
-            if found is not None and found.enough and passed >= policy.LEAST:
-                break
-            unsound = found is None or not found.sound
-            if unsound and passed > policy.DOUBT and not line.whole and much(chunks, line.baud):
-                break
-            if not told and passed > policy.STILL and (found is None or not found.moved):
-                self._say(MOVE)
-                told = True
-        return await self._named(found, line, chunks)
-
-    async def _named(
-        self, found: Finding | None, line: Line, chunks: list[Chunk]
-    ) -> Finding | None:
-        """A stream that came in a hand's time is one of a button; in an even hand's, a question."""
-        if found is None or line.sends != "stream":
-            return found
-        pace = pace_of(chunks, line.baud)
-        if pace is Pace.FAST:
-            return found
-        pressed = msgspec.structs.replace(line, sends="on-button")
-        other = await asyncio.to_thread(analyse, chunks, pressed, self._name)
-        if pace is Pace.BY_HAND or other is None:
-            return other
-        return either(found, other)
+        async with self._opened(line) as link:
+            known = chunks if line.whole else []
+            return await self._ear.until_enough(link, line, known, most)
 
     # By asking
 
     async def _by_asking(self) -> Finding | None:
         """Ask at every speed; None when nothing answers, or when bytes come without asking."""
         for baud in policy.SPEEDS:
-            async with self._opened(baud) as link:
-                request = await self._answered(link, baud)
+            async with self._opened(Line(baud)) as link:
+                request = await self._ear.answered(link, Line(baud))
                 if request is not None:
                     line = Line(baud, request=request, sends="when-asked")
-                    found = await self._until_enough(link, line, [], None)
+                    found = await self._ear.until_enough(link, line, [])
                     if found is not None and found.sound:
                         return found
-            if len(self._strays) >= policy.STRAYS:
+            if self._ear.pestered:
                 return None
         return None
-
-    async def _answered(self, link: Link, baud: int) -> str | None:
-        """The first request that is answered at this speed, each time, and only then."""
-        for place, request in enumerate(policy.REQUESTS):
-            last = place == len(policy.REQUESTS) - 1
-            heard = await self._ask(link, baud, request, policy.LAST_ANSWER if last else None)
-            if not heard:
-                continue
-            # A late answer may be to a request before.
-            for back in range(min(place, policy.LATE) + 1):
-                if await self._confirmed(link, baud, policy.REQUESTS[place - back]):
-                    return policy.REQUESTS[place - back]
-            self._strays.append(Chunk(heard, float(baud)))
-            if len(self._strays) >= policy.STRAYS:
-                return None
-        return None
-
-    async def _confirmed(self, link: Link, baud: int, request: str) -> bool:
-        """Whether a request is answered three times, and nothing comes without it."""
-        answers = []
-        for _ in range(3):
-            answer = await self._ask(link, baud, request, policy.LAST_ANSWER)
-            if not answer:
-                return False
-            answers.append(answer)
-        if not (judge(b"".join(answers)).text or alike(answers)):
-            return False
-        return not await self._collect(link, baud, policy.CONTROL, lambda _: True)
-
-    async def _ask(self, link: Link, baud: int, request: str, wait: float | None) -> bytes:
-        """Send a request; the bytes that come until it is quiet again."""
-        if request not in self.tried.requests:
-            self.tried.requests.append(request)
-        character = 11 / baud
-        patience = (policy.ANSWER if wait is None else wait) + (len(request) + 2) * character
-        await link.write(request.encode("latin-1"))
-        chunks = await self._collect(link, baud, patience, lambda _: True)
-        if chunks:
-            quiet = max(0.03, 4 * character)
-            while more := await self._collect(link, baud, quiet, lambda _: True):
-                chunks += more
-        return b"".join(chunk.data for chunk in chunks)
-
-    async def _ask_once(self, link: Link, line: Line) -> list[Chunk]:
-        chunk = Chunk(await self._ask(link, line.baud, line.request, 0.5), self._clock())
-        await asyncio.sleep(policy.ANSWER)
-        return [chunk] if chunk.data else []
 
     # By its button
 
     async def _by_button(self) -> Finding:
         """What a button sends; what came while it was asked says where to begin."""
-        if self._strays:
-            heard, baud = self._strays[-1].data, round(self._strays[-1].at)
+        if self._ear.strays:
+            stray = self._ear.strays[-1]
+            heard, baud = stray.data, stray.line.baud
         else:
             baud = policy.SPEEDS[0]
-            chunks = await self._listen(baud, policy.PRESSES, lambda chunks: True)
+            chunks = await self._listen(Line(baud), policy.PRESSES, lambda chunks: True)
             heard = b"".join(chunk.data for chunk in chunks)
         if not heard:
             raise self._failure("nothing came")
@@ -307,7 +198,4 @@ class Teacher:
         return await self._by_itself("on-button", first)
 
     def _failure(self, what: str) -> NotTaught:
-        return NotTaught(
-            f"{self._port}: {what}; {self.tried.words}. Is it switched on and plugged in?",
-            self.tried,
-        )
+        return NotTaught(f"{self._port}: {what}; {self.tried.words}. {SWITCHED_ON}", self.tried)

@@ -69,7 +69,7 @@ class Meaning(msgspec.Struct, frozen=True):
     unit: str
     decimals: int
     share: float
-    """Its probability among the meanings that were weighed."""
+    """Its probability among the meanings that were weighed; less when all are far-fetched."""
 
     def says(self, text: str) -> str:
         """In plain words, with a number as it was sent."""
@@ -97,6 +97,8 @@ def meanings(written: Written, sent: Iterable[str] = ()) -> list[Meaning]:
         if weight > 0:
             weighed.append((weight, unit, decimals))
     total = sum(weight for weight, _, _ in weighed)
+    # When even the best is far-fetched, something that is not among them may be meant.
+    total = max(total, policy.FAR_FETCHED) if weighed else total
     found = [Meaning(unit, decimals, weight / total) for weight, unit, decimals in weighed]
     return sorted(found, key=lambda each: -each.share)
 
@@ -147,5 +149,9 @@ def _step(written: Written, unit: str, decimals: int) -> float:
 
 
 def of_word(word: str) -> tuple[str, ...]:
-    """The units that a word can mean, none when it is no unit of length."""
+    """The units that a word can mean, none when it is no unit of length.
+
+    Quotation marks around a word do not count.
+    """
+    word = word.strip("\"'") or word
     return SENT.get(word.strip().lower(), SENT.get(word.strip(), ()))

@@ -11,9 +11,9 @@ import msgspec
 
 from gaugelink.devices.description import Decoding
 from gaugelink.devices.teaching import policy
-from gaugelink.devices.teaching.columns import OTHER_LABELS, Judged
+from gaugelink.devices.teaching.columns import OTHER_LABELS, Judged, without_codes
 from gaugelink.devices.teaching.meaning import Meaning, Written, of_word
-from gaugelink.devices.teaching.tokens import Column, Number, Table, number
+from gaugelink.devices.teaching.tokens import SYMBOLS, Column, Number, Table, number
 
 WORD = r"[A-Za-z%\x22\x27\x80-\xff]+"
 
@@ -35,6 +35,8 @@ class Glued(msgspec.Struct, frozen=True):
     """The digit after that, which may be a code for the unit; empty when there is none."""
     rest: int
     """Further digits."""
+    places: int | None = None
+    """Digits of the value behind its decimal mark, None when it has none."""
 
 
 def written(column: Column, glued: Glued | None, moved: bool) -> Written:
@@ -49,7 +51,7 @@ def written(column: Column, glued: Glued | None, moved: bool) -> Written:
         each.digits.startswith("0") and each.digits.isdigit() and len(each.digits) > 1
         for each in numbers
     )
-    largest = max(abs(each.value) for each in numbers)
+    largest = max(abs(each.value) for each in without_codes(numbers))
     shown = max(places) if places else None
     if glued is not None and glued.decimals is not None:
         largest, shown = largest.scaleb(-glued.decimals), glued.decimals
@@ -68,7 +70,7 @@ def glued(column: Column, moved: bool) -> Glued | None:
     """Constant last digits that cannot belong to a value which moved."""
     numbers = [number(text) for text in column.present]
     lengths = {len(each.digits) for each in numbers}
-    if not moved or len(lengths) != 1 or not all(each.digits.isdigit() for each in numbers):
+    if not moved or len(lengths) != 1:
         return None
     if any(each.exponent or each.behind for each in numbers):
         return None
@@ -81,6 +83,8 @@ def glued(column: Column, moved: bool) -> Glued | None:
     # Zeros alone may be a padded last digit, and say the same value either way.
     if not tail.strip("0"):
         return None
+    if not digits[0].isdigit():
+        return _glued_behind_mark(digits, len(tail))
     zeros = len(tail) - len(tail.lstrip("0"))
     place = changing[-1] + 1 + zeros
     says = int(digits[0][place])
@@ -88,6 +92,16 @@ def glued(column: Column, moved: bool) -> Glued | None:
     if 1 <= place - says <= 4 and says <= 6:
         return Glued(place, says, after[:1], max(0, len(after) - 1))
     return Glued(changing[-1] + 1, None, "", len(tail))
+
+
+def _glued_behind_mark(digits: Sequence[str], rest: int) -> Glued | None:
+    """The same of numbers with a decimal mark, when it stands at one place, before all of them."""
+    marks = {max(text.find("."), text.find(",")) for text in digits}
+    before = len(digits[0]) - rest
+    mark = marks.pop()
+    if marks or mark < 0 or before <= mark + 1:
+        return None
+    return Glued(before, None, "", rest, places=before - mark - 1)
 
 
 def sign_letters(table: Table, at: int) -> tuple[int, dict[str, Literal["+", "-"]]] | None:
@@ -101,7 +115,10 @@ def sign_letters(table: Table, at: int) -> tuple[int, dict[str, Literal["+", "-"
         return None
     if any(of_word(str(each)) for each in seen):
         return None
-    sizes = [abs(number(text).value) for text in texts]
+    numbers = [number(text) for text in texts]
+    if any(each.sign or each.behind for each in numbers):
+        return None  # it has a sign of its own
+    sizes = [abs(each.value) for each in numbers]
     turns = [index for index in range(1, len(letters)) if letters[index] != letters[index - 1]]
     near = max(sizes) / 4
     if not turns or any(min(sizes[i], sizes[i - 1]) > near for i in turns):
@@ -145,7 +162,7 @@ def decoding(table: Table, judged: Judged, meaning: Meaning, part: Glued | None)
     for index, column in enumerate(table.columns):
         body = _body(column)
         if index == judged.index:
-            body = _value(column, part, signed=signs is None)
+            body = _value(column, part, signs is None, _room_behind(table, index))
         elif index == judged.unit_at:
             body = f"(?P<unit>{WORD})"
         elif signs is not None and index == signs[0]:
@@ -153,7 +170,7 @@ def decoding(table: Table, judged: Judged, meaning: Meaning, part: Glued | None)
         elif index == letter:
             body = escaped(column.present[0])
         elif index == status:
-            body = f"(?P<status>{WORD})"
+            body = f"(?P<status>{_word(column)})"
         if column.optional:
             body += "?" if body.startswith("(") else ""
             body = body if body.endswith("?") else f"(?:{body})?"
@@ -182,6 +199,15 @@ def _spaces(columns: Sequence[Column], index: int) -> str:
     return " +" if alike and column.spaces[0] >= 1 and not column.optional else " *"
 
 
+def _word(column: Column) -> str:
+    """Any word; or any symbol, where symbols stood."""
+    symbols = sum(text[0] in SYMBOLS for text in column.present)
+    marks = f"[{re.escape(SYMBOLS)}]+"
+    if not symbols:
+        return WORD
+    return marks if symbols == len(column.present) else f"(?:{WORD}|{marks})"
+
+
 def _body(column: Column) -> str:
     if column.kind == "mark":
         return escaped(column.mark)
@@ -190,15 +216,30 @@ def _body(column: Column) -> str:
     if column.fixed:
         return escaped(column.present[0])
     if column.kind == "word":
-        return WORD
-    point = "," if column.mark == "," else r"\."
+        return _word(column)
+    point = _point(column)
     numbers = [number(text) for text in column.present]
     power = r"(?:[eE][+-]?\d+)?" if any(each.exponent for each in numbers) else ""
     behind = "[+-]?" if any(each.behind for each in numbers) else ""
     return rf"[+-]? *[\d{point}]+{power}{behind}"
 
 
-def _value(column: Column, part: Glued | None, signed: bool) -> str:
+def _room_behind(table: Table, index: int) -> bool:
+    """Whether a sign, of which none was seen, would have to stand behind the number: zeros fill it
+    up to one width, nothing is left before it, and a space stands behind.
+    """
+    numbers = [number(text) for text in table.columns[index].present]
+    if any(each.sign or each.behind or each.exponent for each in numbers):
+        return False
+    filled = len({len(each.digits) for each in numbers}) == 1 and all(
+        each.digits.startswith("0") for each in numbers
+    )
+    last = index + 1 == len(table.columns)
+    after = table.after if last else table.columns[index + 1].spaces[0]
+    return filled and not table.columns[index].spaces[1] and after == 1
+
+
+def _value(column: Column, part: Glued | None, signed: bool, room_behind: bool) -> str:
     numbers = [number(text) for text in column.present]
     if part is not None:
         tail = ""
@@ -206,15 +247,25 @@ def _value(column: Column, part: Glued | None, signed: bool) -> str:
             tail = r"(?P<decimals>\d)" + (r"(?P<unit>\d)" if part.unit else "")
         rest = rf"\d{{{part.rest}}}" if part.rest else ""
         sign = "(?P<sign>[+-]?) *" if signed else ""
-        return rf"{sign}(?P<value>\d{{{part.value}}}){tail}{rest}"
-    digits = _digits(numbers, "," if column.mark == "," else r"\.")
+        digits = rf"\d{{{part.value}}}"
+        if part.places is not None:
+            digits = rf"\d+{_point(column)}\d{{{part.places}}}"
+        return rf"{sign}(?P<value>{digits}){tail}{rest}"
+    digits = _digits(numbers, _point(column))
     power = r"[eE](?P<exponent>[+-]?\d+)" if any(each.exponent for each in numbers) else ""
     if power and not all(each.exponent for each in numbers):
         power = f"(?:{power})?"
     if any(each.behind for each in numbers) and signed:
         return f"(?P<value>{digits}){power}(?P<sign>[+-]?)"
+    if signed and room_behind:
+        # It may stand before the number all the same.
+        return f"(?P<value>[+-]?(?:{digits}))(?P<sign>[+-]?)"
     sign = "(?P<sign>[+-]?) *" if signed else ""
     return f"{sign}(?P<value>{digits}){power}"
+
+
+def _point(column: Column) -> str:
+    return "," if column.mark == "," else r"\."
 
 
 def _digits(numbers: Sequence[Number], point: str) -> str:

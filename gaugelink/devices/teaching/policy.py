@@ -81,6 +81,16 @@ since what a button sends is taken at once, and what comes by itself only once i
 STILL = 5.0
 """After so long without movement the maker is asked to move the spindle."""
 
+# Over Bluetooth, in seconds.
+
+ON_THE_AIR = 0.25
+"""For a question and its answer: a few of the connection's intervals, which are 50 ms at most in
+common use; a write that is acknowledged takes one more."""
+
+BETWEEN_PACKETS = 0.06
+"""Silence between two values that parts two frames: the pieces of one come at once, or in the next
+interval."""
+
 # Characters.
 
 JUDGED = 20
@@ -126,6 +136,9 @@ LOOKED_AT = 240
 ALIKE = 0.75
 """Share of frames that must be of one form. The rest may be headings, echoes or errors."""
 
+IN_TURN = 0.12
+"""Share of the frames from which one kind counts as coming in turn with others: one of eight."""
+
 FIELD_ALIKE = 0.9
 """The same for what stands in one field, before it is taken as a field of many forms."""
 
@@ -148,8 +161,17 @@ CHECK_VALUES = 4
 """Different check values that must agree. About 600 rules are tried, each right by chance once
 in 256, so four agreeing by chance happen once in ten million."""
 
+TAIL_VALUES, TAIL_MARKS = 8, 4
+"""Different last characters, and how many of them are neither letters nor digits, that can only be
+a check: no status has so many."""
+
 CHECK_HOLDS = 0.95
 """Share of frames whose check must hold; the rest may be bad frames."""
+
+CODED = 8
+"""Different values of a byte, all of them two decimal digits, from which it is no part of a whole
+number: a changing byte is so by chance in 100 of 256 cases, and eight times in a row once in 1900.
+Should that happen, a few frames more set it right."""
 
 # Which number is the thickness.
 
@@ -168,14 +190,32 @@ JITTER = 15
 """Steps of the last digit between the extremes of a number that hardly moves, as a temperature
 does in the minute that teaching takes. A hand moves a spindle by hundreds."""
 
+HELD_CHANGES = 2
+"""Changes of a number that may be a greatest or least value held so far; two that both come with a
+new extreme of another are chance once in a hundred."""
+
+HELD_SHARE = 0.7
+"""Share of frames at which the other one goes where it has not been; when it hardly ever turns, a
+held value cannot be told from it."""
+
 MARGIN = 3.0
 """Points between the best and the next moving number below which both are named."""
+
+CODE_SHARE = 0.1
+"""Share of frames at most in which a number far from all others may stand for no reading."""
+
+CODE_FAR = 3.0
+"""How many times as large as the next one such a number is."""
 
 CREDIBLE = 30.0
 """Millimetres: no bench indicator for reeds travels further."""
 
 TRAVEL = 13.0
 """Millimetres: the usual travel of half an inch, and a little."""
+
+FAR_FETCHED = 0.004
+"""Weight of all meanings together below which none is to be believed: a last digit that no
+indicator has (0.003), or a hand that moved the spindle by less than its own tremor."""
 
 SURE = 0.9
 """Below this share for the best meaning of the digits a question is asked."""

@@ -14,12 +14,12 @@ from gaugelink.devices.framing import Frame
 from gaugelink.devices.link import Chunk
 from gaugelink.devices.teaching import checks, policy
 from gaugelink.devices.teaching.characters import stripped
-from gaugelink.devices.teaching.columns import Judged, judge, series
+from gaugelink.devices.teaching.columns import Judged, judge, series, usual_word
 from gaugelink.devices.teaching.cutting import Cut, cuts
 from gaugelink.devices.teaching.finding import Choice, Hypothesis, Line
 from gaugelink.devices.teaching.meaning import Meaning, meanings
 from gaugelink.devices.teaching.patterns import decoding, glued, shown, written
-from gaugelink.devices.teaching.tokens import Table, number, tables
+from gaugelink.devices.teaching.tokens import Column, Table, number, tables
 
 CHECKED = 6.0
 """Points for a check that holds: it proves the cut and the bytes at once."""
@@ -31,6 +31,10 @@ HEX, ANY = "[0-9A-Fa-f]", r"[\x00-\xff]"
 
 UNLIKE = 10.0
 """Points lost if no frame were of the common form; a share of them for a share of frames."""
+
+
+PART = 1.0
+"""Points lost by reading one kind of several that come in turn: all alike, if possible."""
 
 
 class _Body(msgspec.Struct, frozen=True):
@@ -60,18 +64,34 @@ def best(chunks: Sequence[Chunk], line: Line) -> Hypothesis | None:
 
 def _hypotheses(chunks: Sequence[Chunk], line: Line) -> Iterator[Hypothesis]:
     heard = max(1, sum(len(chunk.data) for chunk in chunks))
-    for cut in cuts(chunks, line.baud, line.whole):
+    for cut in cuts(chunks, line):
         frames = cut.frames[-policy.LOOKED_AT :]
         if not frames:
             continue
         body = _without_check(cut.framing, frames)
         covered = sum(len(frame.payload) for frame in cut.frames) / heard
         for mark in (".", ","):
+            plain: Table | None = None
             for rows in tables(body.frames, mark):
+                if rows.others and plain is not None and _goes_on(plain):
+                    continue
+                plain = rows if plain is None else plain
                 made = _read(cut, body, rows) if _fits(rows, mark) else None
                 if made is not None:
                     lost = UNLIKE * max(0.0, COVERED - covered)
                     yield msgspec.structs.replace(made, score=made.score - lost)
+
+
+def _goes_on(rows: Table) -> bool:
+    """Whether one number moves smoothly through all frames, whatever they begin with: then that is
+    a status, and does not tell frames of several kinds apart.
+    """
+    return any(
+        each.series.moved
+        and each.series.rough <= policy.ROUGH
+        and not (each.series.steady or each.series.clock)
+        for each in judge(rows)
+    )
 
 
 def _without_check(framing: Framing, frames: list[Frame]) -> _Body:
@@ -82,7 +102,8 @@ def _without_check(framing: Framing, frames: list[Frame]) -> _Body:
         return _Body([_shortened(rule, frame) for frame in good], rule, 0, "")
     tail = checks.opaque_tail(payloads)
     if tail:
-        return _Body([_cut_short(frame, tail) for frame in frames], None, tail, HEX)
+        kind = ANY if tail == 1 else HEX
+        return _Body([_cut_short(frame, tail) for frame in frames], None, tail, kind)
     if isinstance(framing, ByMarks) and framing.trailer and len(set(payloads)) > 1:
         tail = framing.trailer
         return _Body([_cut_short(frame, tail) for frame in frames], None, tail, ANY)
@@ -129,6 +150,8 @@ def _read(cut: Cut, body: _Body, rows: Table) -> Hypothesis | None:
     ]
     choices, question, share = _choices(body, rows, (winner, means), rivals)
     score = winner.points + cut.prior - UNLIKE * (1 - rows.share)
+    if rows.others:
+        score -= PART
     if body.checksum is not None:
         score += CHECKED
     if rows.mark == ",":
@@ -145,6 +168,7 @@ def _read(cut: Cut, body: _Body, rows: Table) -> Hypothesis | None:
         winner.series.moved,
         cut.frames,
         [cut.why, *_evidence(body, rows, winner, means)],
+        others=rows.others,
     )
 
 
@@ -186,10 +210,21 @@ def _like_a_fraction(rows: Table, index: int) -> bool:
 
 
 def _meanings(rows: Table, judged: Judged) -> list[Meaning]:
-    column = rows.columns[judged.index]
+    column = _in_usual_unit(rows, judged)
     part = glued(column, judged.series.moved)
     found = meanings(written(column, part, judged.series.moved), judged.units)
     return found if part is None or part.decimals is None else _without_decimals(found)
+
+
+def _in_usual_unit(rows: Table, judged: Judged) -> Column:
+    """The judged column, without the rows in another unit than the most usual one."""
+    column = rows.columns[judged.index]
+    if judged.unit_at is None:
+        return column
+    words = rows.columns[judged.unit_at].texts
+    usual = usual_word(rows.columns[judged.unit_at])
+    texts = [text for text, word in zip(column.texts, words, strict=True) if word == usual]
+    return msgspec.structs.replace(column, texts=texts)
 
 
 def _without_decimals(found: list[Meaning]) -> list[Meaning]:

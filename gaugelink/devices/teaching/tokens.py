@@ -23,6 +23,9 @@ SEPARATORS = ",;\t|"
 WORD = r"[A-Za-z%\"'\x80-\xff]"
 """Characters of words; a letter mu, a degree sign and an inch sign are among them."""
 
+SYMBOLS = "<>=!?*#~^&$@"
+"""Marks that may stand for a state, such as a limit that is passed, instead of a word."""
+
 
 class Token(NamedTuple):
     """One part of a frame, and how many spaces stand before it."""
@@ -63,16 +66,21 @@ class Table(msgspec.Struct, frozen=True):
     mark: str
     after: int
     """Fewest spaces at the end."""
+    others: frozenset[str] = frozenset()
+    """Labels of frames of other kinds that come in turn with these, such as a temperature's."""
 
 
 @cache
-def _splitter(mark: str) -> re.Pattern[str]:
+def _splitter(mark: str, symbols: bool) -> re.Pattern[str]:
     point = re.escape(mark)
+    word = rf"{WORD}+|[{re.escape(SYMBOLS)}]+" if symbols else rf"{WORD}+"
     # A point may end a number; a comma there parts it from the next.
     last = "*" if mark == "." else "+"
     return re.compile(
-        rf"(?P<number>(?:[+-] *)?(?:\d+(?:{point}\d{last})?|{point}\d+)(?:[eE][+-]?\d+)?"
-        rf"(?:[+-](?![\d{point}]))?)|(?P<word>{WORD}+)|(?P<mark>[^ ])",
+        rf"(?P<number>(?:[+-] *)?(?:\d+(?:{point}\d{last})?|{point}\d+)"
+        # Not in "0E+01.234", where a counter's digits stand before the number.
+        rf"(?:[eE][+-]?\d+(?![\d{point}]))?"
+        rf"(?:[+-](?![\d{point}]))?)|(?P<word>{word})|(?P<mark>[^ ])",
         re.ASCII | re.DOTALL,
     )
 
@@ -84,10 +92,21 @@ class Fields(NamedTuple):
     opaque: frozenset[int]
 
 
-def tokens(text: str, mark: str, fields: Fields | None = None) -> list[Token]:
-    """The parts of a frame, with `mark` as the decimal mark."""
+class Split(NamedTuple):
+    """How frames are taken apart."""
+
+    mark: str
+    """The decimal mark."""
+    fields: Fields | None = None
+    symbols: bool = False
+    """Symbols are words, which may change, come and go."""
+
+
+def tokens(text: str, split: Split) -> list[Token]:
+    """The parts of a frame."""
+    mark, fields, symbols = split
     if fields is None:
-        return _tokens(text, mark)
+        return _tokens(text, mark, symbols)
     found: list[Token] = []
     for index, part in enumerate(text.split(fields.separator)):
         if index:
@@ -95,14 +114,14 @@ def tokens(text: str, mark: str, fields: Fields | None = None) -> list[Token]:
         if index in fields.opaque:
             found.append(Token("opaque", part, 0))
         else:
-            found += _tokens(part, mark)
+            found += _tokens(part, mark, symbols)
     return found
 
 
-def _tokens(text: str, mark: str) -> list[Token]:
+def _tokens(text: str, mark: str, symbols: bool = False) -> list[Token]:
     found: list[Token] = []
     end = 0
-    for match in _splitter(mark).finditer(text):
+    for match in _splitter(mark, symbols).finditer(text):
         kind: Kind = match.lastgroup  # type: ignore[assignment]
         found.append(Token(kind, match[0], match.start() - end))
         end = match.end()
@@ -115,43 +134,110 @@ def _form(parts: Sequence[Token]) -> tuple[str, ...]:
 
 def tables(frames: Sequence[Frame], mark: str) -> Iterator[Table]:
     """Ways of lining up the frames in columns, the simplest first."""
-    plain = _table(frames, mark, None)
+    plain = _table(frames, Split(mark))
     if plain is None:
         return
     if plain.share >= policy.ALIKE:
         yield plain
-        yield from _by_label(plain)
-    if plain.share < policy.NEARLY_ALL and (fields := _fields(frames, mark)) is not None:
-        parted = _table(frames, mark, fields)
-        if parted is not None and parted.share >= policy.ALIKE:
-            yield parted
+    if plain.share < policy.NEARLY_ALL:
+        ways = [Split(mark, symbols=True)]
+        if (fields := _fields(frames, mark)) is not None:
+            ways.append(Split(mark, fields))
+        for way in ways:
+            other = _table(frames, way)
+            if other is not None and other.share >= policy.ALIKE and _believable(other, way):
+                yield other
+    if plain.share < policy.NEARLY_ALL or _labels_change(plain):
+        yield from _in_turn(frames, mark)
 
 
-def _by_label(plain: Table) -> Iterator[Table]:
-    """The lines of each kind alone, when lines of two or three kinds come in turn."""
-    first = plain.columns[0]
-    if first.kind != "word" or first.optional:
+def _believable(table: Table, way: Split) -> bool:
+    """Whether symbols may be words: at a wrong speed any may be heard, but no decimal mark."""
+    return not way.symbols or any(
+        way.mark in text
+        for column in table.columns
+        if column.kind == "number"
+        for text in column.present
+    )
+
+
+def _labels_change(table: Table) -> bool:
+    """Whether a word before any number changes."""
+    for column in table.columns:
+        if column.kind == "number":
+            return False
+        if column.kind == "word" and len(set(column.present)) > 1:
+            return True
+    return False
+
+
+def _in_turn(frames: Sequence[Frame], mark: str) -> Iterator[Table]:
+    """The frames of each kind alone, when frames of a few kinds come in turn.
+
+    What they begin with tells the kinds apart: a word, or the first mark.
+    """
+    kinds: dict[str, list[Frame]] = {}
+    for frame in frames:
+        if any(byte in b"0123456789" for byte in frame.payload):
+            kinds.setdefault(label_of(frame.payload), []).append(frame)
+    count = sum(map(len, kinds.values()))
+    regular = {
+        label: of_kind for label, of_kind in kinds.items() if len(of_kind) >= policy.IN_TURN * count
+    }
+    known = sum(map(len, regular.values()))
+    if len(regular) < 2 or known < policy.ALIKE * count:
         return
-    kinds = Counter(first.present)
-    if not 2 <= len(kinds) <= 3 or min(kinds.values()) < 0.2 * len(first.texts):
-        return
-    for kind in kinds:
-        rows = [index for index, text in enumerate(first.texts) if text == kind]
-        columns = [
-            msgspec.structs.replace(
-                column, texts=[column.texts[row] for row in rows], fixed=not index
-            )
-            for index, column in enumerate(plain.columns)
-        ]
-        yield msgspec.structs.replace(
-            plain, columns=columns, frames=[plain.frames[row] for row in rows]
-        )
+    apart = {
+        label
+        for label, of_kind in regular.items()
+        if label and (label[0].isalnum() or not _moves(of_kind, mark))
+    }
+    for label, of_kind in regular.items():
+        alone = _table(of_kind, Split(mark))
+        if label and alone is not None and alone.share >= policy.ALIKE:
+            columns = _with_label(alone.columns, label)
+            yield msgspec.structs.replace(alone, columns=columns, others=frozenset(apart - {label}))
+
+
+def _moves(frames: Sequence[Frame], mark: str) -> bool:
+    """Whether any number in frames that no word sets apart moved: it may be the same thickness,
+    written in another way.
+    """
+    table = _table(frames, Split(mark))
+    if table is None:
+        return False
+    numbers = [each.present for each in table.columns if each.kind == "number"]
+    return any(len(set(texts)) >= policy.MOVED and mark in texts[0] for texts in numbers)
+
+
+def label_of(payload: bytes) -> str:
+    """The first word before any number, else the mark that the frame begins with; may be empty."""
+    parts = tokens(payload.decode("latin-1"), Split("."))
+    for part in parts:
+        if part.kind == "number":
+            break
+        if part.kind == "word":
+            return part.text
+    return parts[0].text if parts and parts[0].kind == "mark" else ""
+
+
+def _with_label(columns: Sequence[Column], label: str) -> list[Column]:
+    """The columns, with the one that holds the label as one that must."""
+    place = next(
+        (index for index, column in enumerate(columns) if column.present[:1] == [label]), None
+    )
+    return [
+        msgspec.structs.replace(column, fixed=True)
+        if index == place and column.kind == "word"
+        else column
+        for index, column in enumerate(columns)
+    ]
 
 
 def _fields(frames: Sequence[Frame], mark: str) -> Fields | None:
     """The separator that most frames have equally often, and the fields of many forms."""
     texts = [frame.payload.decode("latin-1") for frame in frames]
-    for separator in SEPARATORS:
+    for separator in [*SEPARATORS, " "]:
         count, often = Counter(text.count(separator) for text in texts).most_common(1)[0]
         if separator == mark or not count or often < policy.ALIKE * len(texts):
             continue
@@ -165,13 +251,14 @@ def _fields(frames: Sequence[Frame], mark: str) -> Fields | None:
     return None
 
 
-def _table(frames: Sequence[Frame], mark: str, fields: Fields | None) -> Table | None:
+def _table(frames: Sequence[Frame], split: Split) -> Table | None:
     """The most frequent form of the frames; None when there is no number in any.
 
     Frames that lack only a word of that form, such as a status, belong to it too. What has no
     digit at all, an echo or a heading, is not counted.
     """
-    cut = [(frame, tokens(frame.payload.decode("latin-1"), mark, fields)) for frame in frames]
+    mark, fields, _ = split
+    cut = [(frame, tokens(frame.payload.decode("latin-1"), split)) for frame in frames]
     cut = [(frame, parts) for frame, parts in cut if any(part.kind == "number" for part in parts)]
     forms = Counter(_form(parts) for _, parts in cut)
     if not forms:

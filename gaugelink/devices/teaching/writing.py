@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -18,9 +18,10 @@ def written(description: Description, evidence: Sequence[str]) -> str:
     lines = [f"# {_printable(sentence)}" for sentence in evidence]
     if lines:
         lines = ["# Worked out by `gaugelink teach` from what the indicator sent:", *lines, ""]
+    always = _always(description)
     for field in msgspec.structs.fields(Description):
         if field.name not in _TABLES:
-            _put(lines, field, getattr(description, field.name))
+            _put(lines, field, getattr(description, field.name), always)
     for name in _TABLES:
         value = getattr(description, name)
         if value is None:
@@ -30,16 +31,26 @@ def written(description: Description, evidence: Sequence[str]) -> str:
         if tag is not None:
             lines.append(f"{value.__struct_config__.tag_field} = {_value(tag)}")
         for field in msgspec.structs.fields(value):
-            _put(lines, field, getattr(value, field.name))
+            _put(lines, field, getattr(value, field.name), always)
     return "\n".join(lines) + "\n"
 
 
-def _put(lines: list[str], field: msgspec.structs.FieldInfo, value: Any) -> None:
+def _always(description: Description) -> set[str]:
+    """What is said also when it is the default: what anyone looks for first, where it means
+    anything. Bluetooth has no speed, and a presentation has its own unit.
+    """
+    if description.decoding.presentation is not None:
+        return set()
+    return {"unit"} if description.link.characteristic else {"unit", "baud"}
+
+
+def _put(
+    lines: list[str], field: msgspec.structs.FieldInfo, value: Any, always: Container[str]
+) -> None:
     default = field.default
     if field.default_factory is not msgspec.NODEFAULT:
         default = field.default_factory()
-    # The speed is always said: it is the first that anyone looks for.
-    if value is not None and (value != default or field.name in ("baud", "unit")):
+    if value is not None and (value != default or field.name in always):
         lines.append(f"{field.name} = {_value(value)}")
 
 
