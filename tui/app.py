@@ -6,6 +6,7 @@ with the worker that connects to the hub, once the empty bench stands.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Awaitable, Callable, Coroutine, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path, PurePath
@@ -15,11 +16,12 @@ from textual.app import App
 from textual.binding import BindingType
 from textual.command import CommandPalette, Provider
 from textual.screen import Screen
-from textual.timer import Timer
 
 from tui.commands import BenchCommands
 from tui.keys import ACTIONS, bindings, effective
 from tui.look import WORKBENCH
+from tui.pace import FRAME, Lapse, Pace
+from tui.pages import Pages
 from tui.plan import Plan, Practice
 from tui.screens.bench import BenchScreen
 from tui.widgets.reed_view import ReedView
@@ -32,9 +34,6 @@ if TYPE_CHECKING:
     from tui.state import BenchState, Notice
 
 Gesture = Literal["capture", "retake", "skip", "back", "pause", "resume", "goto", "again"]
-
-FRAME = 1 / 30
-"""Seconds between two paintings of readings: more often than the eye can follow helps nobody."""
 
 AFTER_PAINT = 0.01
 """Seconds from the first paint until the rest is loaded, so that neither holds up the other."""
@@ -59,8 +58,9 @@ class BenchApp(App[None]):
 
     `client_factory` is awaited after the first paint, and again whenever the hub went away.
     `keys` overrides the keys of actions (see `tui.keys`); KeysError says what is wrong with them.
-    `on_safety_seen` is called when the words on safety were shown and left. `frame` and
-    `quiet_after` are seconds; with 0 every event is painted at once, and silence never noticed.
+    `on_safety_seen` is called when the words on safety were shown and left. `frame`, `quiet_after`
+    and `look_every` are seconds; with 0 every event is painted at once, silence is never noticed,
+    and the page of the gauges looks once at how they fare.
     """
 
     TITLE = "gaugelink"
@@ -81,6 +81,8 @@ class BenchApp(App[None]):
         frame: float = FRAME,
         quiet_after: float = QUIET_AFTER,
         retry: float = 1.0,
+        look_every: float = 1.0,
+        clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self.key_names = effective(keys)
         super().__init__()
@@ -90,19 +92,19 @@ class BenchApp(App[None]):
         self.stylesheet.set_variables(self.get_css_variables())
         self._own_keys = {name: ",".join(self.key_names[name]) for name in keys or {}}
         self._factory = client_factory
-        self._plan = plan
+        self.plan = plan
+        """What the bench is opened with, or was set to since."""
         self._practice = practice
         self._first_run = first_run
         self._on_safety_seen = on_safety_seen
-        self._frame = frame
-        self._quiet_after = quiet_after
+        self._pace = Pace(self, frame, self._paint)
+        self._quiet = Lapse(self, quiet_after, self._hush)
         self._retry = retry
         self._bench = BenchScreen(self.key_names, practice is not None)
         self._hub: HubLink | None = None
         self._hands: Hands | None = None
-        self._quiet: Timer | None = None
-        self._resting = False
-        self._unpainted = False
+        self.pages = Pages(self, frame, look_every, clock)
+        """The pages beside the bench."""
         self.state: BenchState | None = None
         """What the bench shows; None until the protocol has been loaded, after the first paint."""
 
@@ -123,27 +125,20 @@ class BenchApp(App[None]):
 
     def _open(self) -> None:
         if self._first_run:
-            from tui.screens.safety import SafetyScreen
-
-            self.push_screen(SafetyScreen(), self._safety_seen)
-        self._work(self._attend())
-
-    def _safety_seen(self, _: None) -> None:
-        self._first_run = False
-        if self._on_safety_seen is not None:
-            self._on_safety_seen()
+            self.pages.safety(self._on_safety_seen)
+        self.work(self._attend())
 
     async def _attend(self) -> None:
         from tui.hub import HubLink
         from tui.state import BenchState
 
-        self.state = BenchState(bench=self._plan.bench, gauge=self._plan.gauge)
+        self.state = BenchState(bench=self.plan.bench, gauge=self.plan.gauge)
         self._paint()
         if self._practice is not None:
             from tui.hands import Hands
 
             self._hands = Hands(self._practice, self._trouble)
-        self._hub = HubLink(self._factory, self._arrived, self._heard, self._lost, self._retry)
+        self._hub = HubLink(self._factory, self._arrived, self.heard, self._lost, self._retry)
         await self._hub.run()
 
     # What the hub says -------------------------------------------------------------------------
@@ -153,41 +148,45 @@ class BenchApp(App[None]):
 
         self._become(replace(self._known, hub="here", hub_reason=""))
         try:
-            self._plan = plan = replace(self._plan, gauge=await self._gauge(client))
+            self.plan = plan = replace(self.plan, gauge=await self._gauge(client))
         except HubError as error:
             # Without the gauge that was asked for, another must not be walked with in its place.
             self._trouble(str(error))
             return
         self._become(replace(self._known, gauge=plan.gauge))
         if plan.ready:
-            await self._start(plan)
+            await self.start(plan)
         elif self._known.walk is None:
-            await self._choose()
+            await self.pages.choose()
 
     async def _gauge(self, client: Client) -> str:
         """The name of the gauge to walk with, connected if it was not."""
         from gaugelink.daemon.messages import AddGauge, Gauges
 
-        plan = self._plan
+        plan = self.plan
         name = plan.gauge
         if plan.port:
             wanted = AddGauge(name=name, port=plan.port, description=plan.description)
             name = (await client.ask(wanted)).name
         for gauge in await client.ask(Gauges()):
             name = name or gauge.name
-            self._heard(gauge)
+            self.heard(gauge)
         return name
 
-    def _heard(self, event: Event) -> None:
+    def heard(self, event: Event) -> None:
+        """Take in what the hub says."""
         from tui.state import rings, see, wants_placing
 
         before = self._known
         after = see(before, event)
         if rings(before, event, after):
             self.bell()
+        if before.gauge == self.plan.gauge != after.gauge:
+            self.plan = replace(self.plan, gauge=after.gauge)
         self._become(after)
+        self.pages.hear(event)
         if self._hands is not None and wants_placing(event, after, self._hands.lifted):
-            self._work(self._hands.go())
+            self.work(self._hands.go())
 
     def _lost(self, reason: str) -> None:
         from tui.state import gone
@@ -205,47 +204,21 @@ class BenchApp(App[None]):
         before = self._known
         self.state = state
         if state.reading is not before.reading:
-            self._rearm_quiet()
+            self._quiet.happened()
         if self._hands is not None and state.walk is not before.walk:
-            self._follow(self._hands, state)
-        self._touch()
-
-    def _follow(self, hands: Hands, state: BenchState) -> None:
-        if hands.wants(state.stop.station if state.stop else None):
-            self._work(hands.go())
-
-    def _rearm_quiet(self) -> None:
-        if not self._quiet_after:
-            return
-        if self._quiet is None:
-            self._quiet = self.set_timer(self._quiet_after, self._hush)
-        else:
-            self._quiet.reset()
+            stop = state.stop
+            if self._hands.wants(stop.station if stop else None):
+                self.work(self._hands.go())
+        self._pace.touch()
 
     def _hush(self) -> None:
         from tui.state import hushed
 
-        self._quiet = None
         self._become(hushed(self._known))
-
-    def _touch(self) -> None:
-        """Paint, but no more often than `frame`: what came in between is painted with the last."""
-        if self._resting:
-            self._unpainted = True
-            return
-        self._paint()
-        if self._frame:
-            self._resting = True
-            self.set_timer(self._frame, self._rested)
-
-    def _rested(self) -> None:
-        self._resting = False
-        if self._unpainted:
-            self._unpainted = False
-            self._touch()
 
     def _paint(self) -> None:
         self._bench.show(self._known)
+        self.pages.show(self._known)
 
     # What the maker does -----------------------------------------------------------------------
 
@@ -261,7 +234,7 @@ class BenchApp(App[None]):
         """Do the action of that name; the one door for keys, clicks and the palette."""
         match name:
             case "capture":
-                self._work(self._capture())
+                self.work(self._capture())
             case "pause":
                 paused = self.state is not None and self.state.walk and self.state.walk.paused
                 self._press("resume" if paused else "pause")
@@ -270,16 +243,18 @@ class BenchApp(App[None]):
             case "next":
                 self._next()
             case "choose":
-                self.run_worker(self._choose(), exclusive=True, group="choose")
+                self.run_worker(self.pages.choose(), exclusive=True, group="choose")
             case "scrape":
-                self._work(self._scrape(1))
+                self.work(self._scrape(1))
             case "scrape_more":
-                self._work(self._scrape(5))
+                self.work(self._scrape(5))
             case "lift":
                 if self._hands is not None:
-                    self._work(self._hands.lift())
+                    self.work(self._hands.lift())
+            case "gauges":
+                self.pages.gauges()
             case "help":
-                self._help()
+                self.pages.help(self._practice is not None)
             case "palette":
                 if not isinstance(self.screen, CommandPalette):
                     self.push_screen(CommandPalette(placeholder="What is to be done?"))
@@ -291,15 +266,16 @@ class BenchApp(App[None]):
         self._press("goto", message.station)
 
     def _press(self, gesture: Gesture, station: str = "") -> None:
-        self._work(self._gesture(gesture, station))
+        self.work(self._gesture(gesture, station))
 
     async def _gesture(self, gesture: Gesture, station: str = "") -> Any:
         from gaugelink.daemon.messages import Press
+        from tui.state import NO_WALK
 
         if self.state is None or (self._known.walk is None and self._known.hub == "here"):
-            self._no_walk()
+            self._trouble(NO_WALK)
             return None
-        return await self._ask(Press(gesture=gesture, bench=self._plan.bench, station=station))
+        return await self.asked(Press(gesture=gesture, bench=self.plan.bench, station=station))
 
     async def _capture(self) -> None:
         from gaugelink.daemon.messages import Refused
@@ -314,6 +290,15 @@ class BenchApp(App[None]):
             else:
                 self._next()
 
+    def use(self, gauge: str) -> None:
+        """Measure with that gauge from the next walk on, or at once when there is none."""
+        from tui.state import measured_with
+
+        if gauge != self.plan.gauge:
+            # The hub has the gauge: it need not be told where it is.
+            self.plan = replace(self.plan, gauge=gauge, port="", description="")
+        self._become(measured_with(self._known, gauge))
+
     def _next(self) -> None:
         from tui.state import why_not_next
 
@@ -322,10 +307,11 @@ class BenchApp(App[None]):
         if why is not None:
             self._say(why)
         elif walk is not None:
-            plan = replace(self._plan, reed=walk.reed, style=walk.style, stage=walk.after)
-            self._work(self._start(plan))
+            plan = replace(self.plan, reed=walk.reed, style=walk.style, stage=walk.after)
+            self.work(self.start(plan))
 
-    async def _start(self, plan: Plan) -> None:
+    async def start(self, plan: Plan) -> None:
+        """Have the hub begin that walk, or go on with it."""
         from gaugelink.daemon.messages import StartWalk
 
         wanted = StartWalk(
@@ -336,26 +322,10 @@ class BenchApp(App[None]):
             trigger=plan.trigger,
             bench=plan.bench,
         )
-        walk = await self._ask(wanted)
+        walk = await self.asked(wanted)
         if walk is not None:
-            self._plan = plan
-            self._heard(walk)
-
-    async def _choose(self) -> None:
-        from gaugelink.daemon.messages import Rack, Styles
-        from tui.screens.choose import ChooseScreen
-
-        reeds, styles = await self._ask(Rack()), await self._ask(Styles())
-        if reeds is None or styles is None:
-            return
-        if isinstance(self.screen, ChooseScreen):
-            await self.pop_screen()
-
-        def chosen(plan: Plan | None) -> None:
-            if plan is not None:
-                self._work(self._start(plan))
-
-        await self.push_screen(ChooseScreen(self._plan, reeds, styles), chosen)
+            self.plan = replace(plan, gauge=self.plan.gauge)  # renamed meanwhile, perhaps
+            self.heard(walk)
 
     async def _scrape(self, strokes: int) -> None:
         from tui.state import scraped
@@ -366,34 +336,23 @@ class BenchApp(App[None]):
         elif self._hands is not None and await self._hands.scrape(stop.station, stop.zone, strokes):
             self._become(scraped(self._known, stop, strokes))
 
-    def _help(self) -> None:
-        from tui.screens.help import HelpScreen
+    async def ask(self, request: Request) -> Any:
+        """The hub's answer; HubError, with the line to be said, when there is none."""
+        from gaugelink.daemon.client import HubError
 
-        if isinstance(self.screen, HelpScreen):
-            self.pop_screen()
-        else:
-            self.push_screen(HelpScreen(self.key_names, self._practice is not None))
+        if self._hub is None:
+            raise HubError("the hub is away: nothing done")
+        return await self._hub.ask(request)
 
-    async def _ask(self, request: Request) -> Any:
+    async def asked(self, request: Request) -> Any:
         """The hub's answer; None, said aloud, when there is none."""
-        from gaugelink.daemon.client import HubError, HubGone
+        from gaugelink.daemon.client import HubError
 
-        client = self._hub.client if self._hub is not None else None
-        if client is None:
-            self._trouble("the hub is away: nothing done")
-            return None
         try:
-            return await client.ask(request)
+            return await self.ask(request)
         except HubError as error:
             self._trouble(str(error))
-        except HubGone:
-            self._trouble("the hub went away before it answered: nothing is known to be done")
         return None
-
-    def _no_walk(self) -> None:
-        from tui.state import NO_WALK
-
-        self._trouble(NO_WALK)
 
     def _trouble(self, text: str) -> None:
         from tui.state import Notice
@@ -406,5 +365,6 @@ class BenchApp(App[None]):
         if self.state is not None:
             self._become(replace(self.state, notice=notice))
 
-    def _work(self, work: Coroutine[Any, Any, Any]) -> None:
+    def work(self, work: Coroutine[Any, Any, Any]) -> None:
+        """Do something without waiting for it."""
         self.run_worker(work, exit_on_error=True)

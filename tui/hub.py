@@ -5,11 +5,12 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Awaitable, Callable, Coroutine
 from contextlib import aclosing
-from typing import Any
+from typing import Any, NoReturn
 
 from gaugelink.daemon.client import Client, HubError, HubGone
-from gaugelink.daemon.messages import Event, Follow
+from gaugelink.daemon.messages import Event, Follow, Request
 from gaugelink.reading import GaugelinkError
+from gaugelink.together import until_one_ends
 
 RETRY = 1.0
 """Seconds between two attempts to reach the hub again."""
@@ -35,8 +36,28 @@ class HubLink:
         self._heard = heard
         self._lost = lost
         self._retry = retry
+        self._followed = Follow()
         self.client: Client | None = None
         """The present client; None while the hub is away."""
+
+    async def ask(self, request: Request) -> Any:
+        """The hub's answer; HubError, with the line to be said, when there is none.
+
+        What is to be followed holds for the hub that comes back, too, and may be asked for while
+        it is away.
+        """
+        if isinstance(request, Follow):
+            self._followed = request
+            if self.client is None:
+                return None
+        if self.client is None:
+            raise HubError("the hub is away: nothing done")
+        try:
+            return await self.client.ask(request)
+        except HubGone as error:
+            raise HubError(
+                "the hub went away before it answered: nothing is known to be done"
+            ) from error
 
     async def run(self) -> None:
         """Stay with the hub until cancelled."""
@@ -53,17 +74,23 @@ class HubLink:
         """Listen until the hub goes away; the line that says why it did."""
         reason = "the connection ended."
         try:
-            await client.ask(Follow())
+            asked = None
+            while asked is not self._followed:
+                await client.ask(asked := self._followed)
             self.client = client
-            async with asyncio.TaskGroup() as group:
-                group.create_task(self._listen(client))
-                group.create_task(self._arrived(client))
-        except* (HubGone, HubError, OSError) as errors:
-            reason = str(_first(errors)) or reason
+            await until_one_ends(self._listen(client), self._settle_in(client))
+        except (HubGone, HubError, OSError) as error:
+            reason = str(error) or reason
         finally:
             self.client = None
             await client.close()
         return reason
+
+    async def _settle_in(self, client: Client) -> NoReturn:
+        """Do what an arrival leads to; then wait for the end."""
+        await self._arrived(client)
+        await asyncio.Event().wait()
+        raise AssertionError("nobody sets it")
 
     async def _listen(self, client: Client) -> None:
         async with aclosing(client.events()) as events:
@@ -72,11 +99,3 @@ class HubLink:
                 # A stream that always has one ready must not keep the screen from being painted.
                 await asyncio.sleep(0)
         raise HubGone("the connection ended.")
-
-
-def _first(errors: BaseExceptionGroup[BaseException]) -> BaseException:
-    """The first error of a group, however deep it is nested."""
-    error: BaseException = errors
-    while isinstance(error, BaseExceptionGroup):
-        error = error.exceptions[0]
-    return error

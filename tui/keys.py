@@ -39,6 +39,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("again", ("a",), "again", "another pass over what is left"),
     Action("next", ("n",), "next", "start the stage that follows"),
     Action("choose", ("c",), "choose", "choose another reed or stage"),
+    Action("gauges", ("g",), "gauges", "see the gauges, rename one, or teach it"),
     Action("scrape", ("s",), "scrape", "scrape the zone in hand, one stroke", practice=True),
     Action(
         "scrape_more", ("S",), "scrape 5", "scrape the zone in hand, five strokes", practice=True

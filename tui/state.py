@@ -9,15 +9,21 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Literal
 
+import msgspec
+
 from gaugelink.craft.reed import Station, parse_key
 from gaugelink.craft.verdict import Verdict, verdict
 from gaugelink.daemon.messages import (
     Captured,
     Event,
     GaugeEvent,
+    GaugeGone,
+    RawEvent,
     ReadingEvent,
     Refused,
     StopView,
+    Taught,
+    TeachingEvent,
     WalkEvent,
     ZoneAlert,
 )
@@ -80,6 +86,8 @@ class BenchState:
     hub: Literal["waiting", "here", "gone"] = "waiting"
     hub_reason: str = ""
     gauges: dict[str, GaugeEvent] = field(default_factory=dict)
+    let_go: frozenset[str] = frozenset()
+    """Gauges that were there, and were let go of."""
     reading: ReadingEvent | None = None
     quiet: bool = False
     """No reading has come for a while, though the link is up."""
@@ -94,14 +102,25 @@ class BenchState:
     """The newest captures of this walk, newest first."""
 
     @property
+    def in_use(self) -> str:
+        """The name of the gauge in use."""
+        return self.walk.gauge if self.walk else self.gauge
+
+    @property
     def link(self) -> GaugeEvent | None:
         """The gauge in use and its link."""
-        return self.gauges.get(self.walk.gauge if self.walk else self.gauge)
+        return self.gauges.get(self.in_use)
+
+    @property
+    def without(self) -> bool:
+        """Whether the gauge in use was let go of."""
+        return self.in_use in self.let_go
 
     @property
     def linked(self) -> bool:
         """Whether what the readout shows is what the gauge says now."""
-        return self.hub == "here" and (self.link is None or self.link.link == "up")
+        up = self.link is None or self.link.link == "up"
+        return self.hub == "here" and up and not self.without
 
     @property
     def stop(self) -> StopView | None:
@@ -171,13 +190,17 @@ class BenchState:
 def see(state: BenchState, event: Event) -> BenchState:
     """The state after an event; one of another bench or another gauge's reading changes nothing."""
     if isinstance(event, ReadingEvent):
-        if event.gauge != (state.walk.gauge if state.walk else state.gauge):
+        if event.gauge != state.in_use:
             return state
         return replace(state, reading=event, quiet=False, missed=state.missed + event.missed)
     if isinstance(event, GaugeEvent):
-        state = replace(state, gauges={**state.gauges, event.name: event})
-        lost = event.link != "up" and state.reading and state.reading.gauge == event.name
-        return replace(state, reading=None) if lost else state
+        gauges = {**state.gauges, event.name: event}
+        state = replace(state, gauges=gauges, let_go=state.let_go - {event.name})
+        return _unread(state, event.name) if event.link != "up" else state
+    if isinstance(event, GaugeGone):
+        return _renamed(state, event) if event.renamed else _let_go(state, event.name)
+    if isinstance(event, RawEvent | TeachingEvent | Taught):
+        return state  # the page of the gauges is told of them
     if event.bench != state.bench:
         return state
     if isinstance(event, WalkEvent):
@@ -191,6 +214,43 @@ def see(state: BenchState, event: Event) -> BenchState:
     if isinstance(event, ZoneAlert):
         return replace(state, alert=event.title)
     return _refused(state, event)
+
+
+def _unread(state: BenchState, gauge: str) -> BenchState:
+    """The state without a reading of that gauge."""
+    read = state.reading is not None and state.reading.gauge == gauge
+    return replace(state, reading=None) if read else state
+
+
+def _let_go(state: BenchState, gauge: str) -> BenchState:
+    left = {name: event for name, event in state.gauges.items() if name != gauge}
+    return replace(_unread(state, gauge), gauges=left, let_go=state.let_go | {gauge})
+
+
+def _renamed(state: BenchState, event: GaugeGone) -> BenchState:
+    """The state in which a gauge goes by its new name, in its old place among the others."""
+    old, new = event.name, event.renamed
+    told = state.gauges.get(new)  # the new name may have been heard before this
+    gauges = {}
+    for name, gauge in state.gauges.items():
+        if name == old:
+            gauges[new] = told or msgspec.structs.replace(gauge, name=new)
+        elif name != new or old not in state.gauges:
+            gauges[name] = gauge
+    walk, reading = state.walk, state.reading
+    if walk is not None and walk.gauge == old:
+        walk = msgspec.structs.replace(walk, gauge=new)
+    if reading is not None and reading.gauge == old:
+        reading = msgspec.structs.replace(reading, gauge=new)
+    own = new if state.gauge == old else state.gauge
+    let_go = state.let_go - {new}
+    return replace(state, gauge=own, gauges=gauges, let_go=let_go, walk=walk, reading=reading)
+
+
+def measured_with(state: BenchState, gauge: str) -> BenchState:
+    """The state once another gauge is this bench's own; a walk goes on with the one it has."""
+    other = replace(state, gauge=gauge)
+    return other if other.in_use == state.in_use else replace(other, reading=None, quiet=False)
 
 
 def _refused(state: BenchState, event: Refused) -> BenchState:
@@ -208,6 +268,8 @@ def _refused(state: BenchState, event: Refused) -> BenchState:
 
 def rings(before: BenchState, event: Event, after: BenchState) -> bool:
     """Whether the bell rings: the eyes are on the cane, so what was refused must be heard."""
+    if isinstance(event, GaugeGone):
+        return after.without and not before.without
     if isinstance(event, GaugeEvent):
         known = before.gauges.get(event.name)
         return event.link == "down" and (known is None or known.link != "down")
@@ -273,7 +335,9 @@ def night(state: BenchState) -> Notice | None:
 
 def gone(state: BenchState, reason: str) -> BenchState:
     """The state once the hub went away: nothing that it said of readings holds any longer."""
-    return replace(state, hub="gone", hub_reason=reason, reading=None, gauges={})
+    return replace(
+        state, hub="gone", hub_reason=reason, reading=None, gauges={}, let_go=frozenset()
+    )
 
 
 def _walked(state: BenchState, event: WalkEvent) -> BenchState:

@@ -60,3 +60,33 @@ def place(key: str) -> str:
 def seconds(time: float) -> str:
     """A time: `0.6 s`, and in whole seconds once nobody looks for tenths."""
     return f"{time:.1f} s" if time < 100 else f"{time:.0f} s"
+
+
+def port(name: str) -> str:
+    """Where an indicator is: `serial port /dev/ttyUSB0`, `Bluetooth C0:FF:EE:00:00:01`."""
+    kind, _, rest = name.partition(":")
+    match kind:
+        case "ble":
+            return f"Bluetooth {rest}"
+        case "replay":
+            return f"replay of {rest}"
+    return f"serial port {name}"
+
+
+def ago(time: float | None) -> str:
+    """How long ago something was, in seconds, minutes or hours: `0.1 s ago`; `never` for None."""
+    if time is None:
+        return "never"
+    if time < 120:
+        return f"{seconds(time)} ago"
+    return f"{time / 60:.0f} min ago" if time < 7200 else f"{time / 3600:.0f} h ago"
+
+
+def count(number: int, thing: str) -> str:
+    """How many of a thing, whose plural takes an s: `1 byte`, `no bad frames`."""
+    return f"{number or 'no'} {thing}{'' if number == 1 else 's'}"
+
+
+def times(number: int) -> str:
+    """How often: `once`, `twice`, `3 times`."""
+    return {1: "once", 2: "twice"}.get(number, f"{number} times")

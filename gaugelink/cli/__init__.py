@@ -21,6 +21,7 @@ COMMANDS: dict[str, str] = {
     "rack": "rack",
     "reed": "reed",
     "styles": "styles",
+    "cues": "cues",
     "export": "export",
     "diagnose": "diagnose",
 }

@@ -212,7 +212,7 @@ class Report:
             if event.name == self._walk.gauge:
                 self._link(event.link, event.reason)
             return
-        if isinstance(event, m.ReadingEvent) or event.bench != self._bench:
+        if not isinstance(event, m.AtBench) or event.bench != self._bench:
             return
         match event:
             case m.Captured():

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import AsyncGenerator, Callable, Iterator
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn
 
 import click
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from gaugelink.daemon.client import Client
     from gaugelink.devices.description import Description
     from gaugelink.devices.link import Link
-    from gaugelink.devices.supervisor import LinkState
+    from gaugelink.devices.supervisor import LinkState, Supervisor
     from gaugelink.folders import Folders
     from gaugelink.reading import Reading
 
@@ -118,6 +118,12 @@ async def _from_hub(
             yield _from_event(event)
         elif isinstance(event, m.GaugeEvent) and event.name in names:
             _say_link(event.link, event.reason)
+        elif isinstance(event, m.GaugeGone) and event.name in names:
+            names.remove(event.name)
+            if event.renamed:
+                names.append(event.renamed)
+            elif not names:
+                raise GaugelinkError(f"gauge {event.name!r} was let go of: connect it again")
     raise GaugelinkError("the hub ended; is `gaugelink serve` still running?")
 
 
@@ -146,7 +152,7 @@ async def _from_port(source: _Source, port: str) -> AsyncGenerator[dict[str, Any
         sink = _Queue()
         supervisor = Supervisor(heard, Pipeline(found, port), sink)
         settler = Settler(Settling())
-        running = asyncio.create_task(supervisor.run())
+        running = asyncio.create_task(_supervise(supervisor, sink))
         try:
             while readings := await sink.next(
                 ever_opened=lambda: supervisor.opened > 0,
@@ -158,6 +164,17 @@ async def _from_port(source: _Source, port: str) -> AsyncGenerator[dict[str, Any
             running.cancel()
             with contextlib.suppress(asyncio.CancelledError):
                 await running
+
+
+async def _supervise(supervisor: Supervisor, sink: _Queue) -> NoReturn:
+    """Go on for ever, also when what comes makes no sense: that is said, and may be looked at."""
+    from gaugelink.devices.supervisor import Garbled
+
+    while True:
+        try:
+            await supervisor.run()
+        except Garbled as error:
+            sink.link("down", str(error), 0.0)
 
 
 @contextlib.contextmanager

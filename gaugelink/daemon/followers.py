@@ -9,7 +9,10 @@ from typing import Protocol
 
 import msgspec
 
-from gaugelink.daemon.messages import Event, ReadingEvent
+from gaugelink.daemon.messages import Event, RawEvent, ReadingEvent
+
+MOST_RAW = 4096
+"""Bytes of each gauge that wait for a slow follower: more than a screen shows."""
 
 
 class Mailbox:
@@ -17,33 +20,48 @@ class Mailbox:
 
     A reading that was never taken out is replaced by the next of its gauge, which says in `missed`
     how many it stands for. One that was pushed is an event like any other: somebody's hand sent
-    it, and no other stands for it. Pure: no clock, no I/O.
+    it, and no other stands for it. Raw bytes are joined, and of too many the newest are kept.
+    Pure: no clock, no I/O.
     """
 
     def __init__(self) -> None:
         self._events: deque[Event] = deque()
         self._newest: dict[str, ReadingEvent] = {}
         self._missed: dict[str, int] = {}
+        self._raw: dict[str, RawEvent] = {}
         self.missed = 0
         """Readings replaced unseen, over all gauges and all time."""
 
     def __len__(self) -> int:
-        return len(self._events) + len(self._newest)
+        return len(self._events) + len(self._newest) + len(self._raw)
 
     def put(self, event: Event) -> None:
         """Add an event, or a reading in place of the one of the same gauge that waits."""
-        if not isinstance(event, ReadingEvent) or event.pushed:
+        if isinstance(event, RawEvent):
+            self._put_raw(event)
+        elif not isinstance(event, ReadingEvent) or event.pushed:
             self._events.append(event)
-            return
-        if event.gauge in self._newest:
-            self._missed[event.gauge] = self._missed.get(event.gauge, 0) + 1
-            self.missed += 1
-        self._newest[event.gauge] = event
+        else:
+            if event.gauge in self._newest:
+                self._missed[event.gauge] = self._missed.get(event.gauge, 0) + 1
+                self.missed += 1
+            self._newest[event.gauge] = event
+
+    def _put_raw(self, event: RawEvent) -> None:
+        waiting = self._raw.get(event.gauge)
+        if waiting is not None:
+            joined = waiting.hex + event.hex
+            over = max(0, len(joined) // 2 - MOST_RAW)
+            event = msgspec.structs.replace(
+                event, hex=joined[2 * over :], missed=waiting.missed + event.missed + over
+            )
+        self._raw[event.gauge] = event
 
     def take(self) -> list[Event]:
-        """Everything that waits: events in their order, then the newest readings."""
-        events: list[Event] = list(self._events)
+        """Everything that waits: events in their order, then raw bytes, then newest readings."""
+        events: list[Event] = [*self._events, *self._raw.values()]
         self._events.clear()
+        self._raw.clear()
         for gauge, reading in self._newest.items():
             missed = self._missed.pop(gauge, 0)
             events.append(
@@ -61,21 +79,31 @@ class Interest:
     def __init__(self) -> None:
         self.following = False
         self.readings = False
+        self.raw = False
         self.gauges: frozenset[str] = frozenset()
 
-    def ask(self, readings: bool, gauges: Iterable[str]) -> None:
-        """Events from now on, with the readings of these gauges, or of all if there are none."""
+    def ask(self, readings: bool, gauges: Iterable[str], raw: bool = False) -> None:
+        """Events from now on, with the readings of these gauges, or of all if there are none.
+
+        `raw` asks for their bytes too.
+        """
         self.following = True
         self.readings = readings
+        self.raw = raw
         self.gauges = frozenset(gauges)
 
     def covers(self, event: Event) -> bool:
         """Whether the event is among those asked for."""
         if not self.following:
             return False
-        if isinstance(event, ReadingEvent):
-            return self.readings and (not self.gauges or event.gauge in self.gauges)
+        if isinstance(event, ReadingEvent | RawEvent):
+            wanted = self.readings if isinstance(event, ReadingEvent) else self.raw
+            return wanted and (not self.gauges or event.gauge in self.gauges)
         return True
+
+    def renamed(self, name: str, to: str) -> None:
+        """A gauge goes by another name: who asked for it goes on getting it."""
+        self.gauges = frozenset(to if each == name else each for each in self.gauges)
 
 
 class Follower(Protocol):

@@ -6,21 +6,43 @@ import asyncio
 import logging
 from collections import deque
 from collections.abc import Awaitable, Callable
-from typing import NoReturn
+from functools import partial
+from typing import NamedTuple, NoReturn
+
+import msgspec
 
 from gaugelink.capture.settling import Settled, Settler
 from gaugelink.craft.style import Settling
 from gaugelink.daemon.messages import GaugeCounts, GaugeEvent, ReadingEvent
+from gaugelink.devices.bluetooth import is_bluetooth
 from gaugelink.devices.description import Description
-from gaugelink.devices.links import OpenLink, when_charged
+from gaugelink.devices.link import Chunk, Link, OverheardLink
+from gaugelink.devices.links import OpenLink, when_charged, when_identified
 from gaugelink.devices.pipeline import Pipeline
-from gaugelink.devices.supervisor import LinkState, Retry, Supervisor
+from gaugelink.devices.supervisor import Garbled, LinkState, Retry, Supervisor
 from gaugelink.reading import GaugelinkError, Reading
+from gaugelink.together import until_one_ends
 
 log = logging.getLogger(__name__)
 
 RATE_WINDOW = 200
-"""Readings over which the rate is counted."""
+"""Readings over which the rate is counted, at most."""
+
+RATE_OVER = 5.0
+"""Seconds over which the rate is counted, at most: it falls while nothing comes."""
+
+
+class Ears(NamedTuple):
+    """Who hears of a gauge."""
+
+    reading: Callable[[Gauge, Reading, Settled], None]
+    """A reading came, and that is what it amounts to."""
+    came: Callable[[Gauge, Chunk], None]
+    """Bytes came, whatever will be made of them."""
+    changed: Callable[[GaugeEvent], None]
+    """The gauge or its link changed."""
+    identified: Callable[[Gauge], None]
+    """Its identity or its port changed."""
 
 
 class Gauge:
@@ -32,22 +54,36 @@ class Gauge:
         port: str,
         description: str,
         clock: Callable[[], float],
-        on_reading: Callable[[Gauge, Reading, Settled], None],
-        on_change: Callable[[GaugeEvent], None],
+        ears: Ears,
     ) -> None:
         self.name = name
         self.port = port
+        self.described_by = description
+        """The description that it was connected with, empty when it is to be recognised."""
+        self.identity = ""
+        """What the system tells the device by, empty when by nothing but its port."""
         self.live: Settled | None = None
         self._clock = clock
-        self._on_reading = on_reading
-        self._on_change = on_change
+        self._ears = ears
         self._settler = Settler(Settling())
         self._times: deque[float] = deque(maxlen=RATE_WINDOW)
         self._pipeline: Pipeline | None = None
         self._supervisor: Supervisor | None = None
         self._state = GaugeEvent(name, port, description, "", "opening")
-        self._battery = ""
+        self._battery: int | None = None
+        self._link: Link | None = None
         self.task: asyncio.Task[None] | None = None
+
+    def overhearing(self, open_link: OpenLink) -> OpenLink:
+        """Opens links as `open_link` does, and has this gauge's ears hear what comes over them.
+
+        A Bluetooth link is asked for more than its bytes, and stays as it is.
+        """
+        if is_bluetooth(self.port):
+            return open_link
+        return lambda port, settings: OverheardLink(
+            open_link(port, settings), partial(self._ears.came, self)
+        )
 
     @property
     def linked(self) -> bool:
@@ -80,11 +116,16 @@ class Gauge:
             try:
                 description = description or await describe()
                 await self._supervise(description, open_link, retry)
+            except Garbled as error:
+                reason = str(error)
+                if not self.described_by:
+                    # Another indicator may be there, or this one was set anew.
+                    description = None
             except GaugelinkError as error:
                 reason = str(error)
             except Exception as error:
                 log.exception("gauge %r failed", self.name)
-                reason = f"it failed: {_root(error)!r}; report it"
+                reason = f"it failed: {error!r}; report it"
             failures += 1
             wait = retry.after(failures)
             self.link("down", reason, wait)
@@ -98,12 +139,13 @@ class Gauge:
             self.name, self.port, description.name, description.title, self._state.link
         )
         self._pipeline = Pipeline(description, self.name)
-        link = open_link(self.port, description.link)
+        self._link = link = open_link(self.port, description.link)
         when_charged(link, self._charged)
-        self._supervisor = Supervisor(link, self._pipeline, self, retry, self._clock)
-        async with asyncio.TaskGroup() as tasks:
-            tasks.create_task(self._supervisor.run())
-            tasks.create_task(asyncio.to_thread(self._pipeline.warm))
+        when_identified(link, self.identity, self._identified)
+        self._supervisor = Supervisor(
+            link, self._pipeline, self, retry, self._clock, partial(self._ears.came, self)
+        )
+        await until_one_ends(self._supervisor.run(), _warm(self._pipeline))
         raise AssertionError("a supervisor ends only by cancellation")
 
     def heard(self, readings: list[Reading]) -> None:
@@ -111,14 +153,48 @@ class Gauge:
         for reading in readings:
             self._times.append(reading.at)
             self.live = self._settler.feed(reading)
-            if (status := reading.status or self._battery) != self._state.status:
+            if (status := reading.status or self._charge) != self._state.status:
                 self._tell(status=status)
-            self._on_reading(self, reading, self.live)
+            self._ears.reading(self, reading, self.live)
+
+    @property
+    def _charge(self) -> str:
+        return "" if self._battery is None else f"battery {self._battery} %"
 
     def _charged(self, percent: int) -> None:
         """Its battery's charge; the indicator's own word goes before it."""
-        self._battery = f"battery {percent} %"
-        self._tell(status=self._battery)
+        self._battery = percent
+        self._tell(status=self._charge)
+
+    def _identified(self, identity: str, port: str) -> None:
+        """Its link was opened at that port, and the system tells the device by that."""
+        if (identity, port) != (self.identity, self.port):
+            moved, self.identity, self.port = port != self.port, identity, port
+            self._ears.identified(self)
+            if moved:
+                self._tell()
+
+    def trust_the_port(self) -> None:
+        """Whoever names its port knows that it is there, whatever was there before."""
+        if not self.linked:
+            self.identity = ""
+            if self._link is not None:
+                when_identified(self._link, "", self._identified)
+
+    def rename(self, name: str) -> None:
+        """Go by another name from now on."""
+        self.name = name
+        if self._pipeline is not None:
+            self._pipeline.gauge = name
+        self._state = msgspec.structs.replace(self._state, name=name)
+
+    async def stop(self) -> None:
+        """Let go of its port."""
+        if self.task is not None:
+            self.task.cancel()
+            await asyncio.wait([self.task])
+            self._settler.interrupt()
+            self.live = None
 
     def link(self, state: LinkState, reason: str, retry_in: float) -> None:
         """The link's state changed."""
@@ -146,13 +222,14 @@ class Gauge:
             retry_in,
             before.status if status is None else status,
         )
-        self._on_change(self._state)
+        self._ears.changed(self._state)
 
     def counts(self) -> GaugeCounts:
         """How well it is heard."""
         pipeline = self._pipeline
+        now = self._clock()
         last = self._times[-1] if self._times else None
-        spread = self._times[-1] - self._times[0] if len(self._times) > 1 else 0.0
+        recent = [at for at in self._times if now - at <= RATE_OVER]
         refused = pipeline.last_refused if pipeline else None
         return GaugeCounts(
             name=self.name,
@@ -160,19 +237,20 @@ class Gauge:
             description=self._state.description,
             link=self._state.link,
             readings=pipeline.seq if pipeline else 0,
-            per_second=round((len(self._times) - 1) / spread, 2) if spread else 0.0,
-            last_heard=None if last is None else round(self._clock() - last, 3),
+            per_second=round((len(recent) - 1) / (now - recent[0]), 2) if recent[1:] else 0.0,
+            last_heard=None if last is None else round(now - last, 3),
             refused=dict(pipeline.refused) if pipeline else {},
             last_refused=f"{refused.reason}: {refused.payload!r}" if refused else "",
             reopened=max(0, self._supervisor.opened - 1) if self._supervisor else 0,
+            battery=self._battery,
         )
 
 
-def _root(error: BaseException) -> BaseException:
-    """The first error of a group, however deep it is nested."""
-    while isinstance(error, BaseExceptionGroup):
-        error = error.exceptions[0]
-    return error
+async def _warm(pipeline: Pipeline) -> NoReturn:
+    """Load what the pipeline's units need, beside its first readings; then wait for the end."""
+    await asyncio.to_thread(pipeline.warm)
+    await asyncio.Event().wait()
+    raise AssertionError("nobody sets it")
 
 
 def reading_event(reading: Reading, settled: Settled) -> ReadingEvent:

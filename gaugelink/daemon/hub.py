@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import itertools
 import logging
 import time
 from collections.abc import AsyncIterator, Callable
@@ -27,9 +26,9 @@ from gaugelink.daemon.benches import Bench
 from gaugelink.daemon.followers import Follower, QueueFollower
 from gaugelink.daemon.gauges import Gauge, reading_event
 from gaugelink.daemon.keeper import Keeper
-from gaugelink.devices import catalog, links
-from gaugelink.devices.description import Description
-from gaugelink.devices.link import LinkError
+from gaugelink.daemon.registry import Registry
+from gaugelink.devices import links
+from gaugelink.devices.link import Chunk
 from gaugelink.devices.supervisor import Retry
 from gaugelink.reading import GaugelinkError, Reading
 from gaugelink.store.errors import UnknownReed
@@ -62,11 +61,20 @@ class Hub:
         self._settings = settings
         self._tasks = tasks
         self._clock = clock
-        self._open_link = open_link
         self._started = clock()
         self._followers: list[Follower] = []
         self._missed_by_gone = 0
-        self._gauges: dict[str, Gauge] = {}
+        self._gauges = Registry(
+            keeper,
+            settings.descriptions,
+            settings.retry,
+            tasks,
+            clock,
+            open_link,
+            self._on_reading,
+            self._on_bytes,
+            self.tell,
+        )
         self._benches: dict[str, Bench] = {}
         self._began: dict[str, Follower] = {}
         """Who began the walk at each bench, as long as they are there."""
@@ -117,6 +125,11 @@ class Hub:
             if bench.gauge is gauge and bench.wants_capture(reading, live):
                 self._tasks.create_task(self._capture_by_itself(bench, reading, live))
 
+    def _on_bytes(self, gauge: Gauge, chunk: Chunk) -> None:
+        # Written out only when somebody looks at them.
+        if any(each.interest.raw for each in self._followers):
+            self.tell(m.RawEvent(gauge.name, chunk.at, chunk.data.hex()))
+
     async def _capture_by_itself(self, bench: Bench, reading: Reading, live: Settled) -> None:
         try:
             await bench.capture_by_itself(reading, live)
@@ -141,7 +154,7 @@ class Hub:
     async def _carry_out(self, request: m.Request, follower: Follower) -> Any:
         match request:
             case m.Follow():
-                follower.interest.ask(request.readings, request.gauges)
+                follower.interest.ask(request.readings, request.gauges, request.raw)
                 return None
             case m.Press():
                 return await self._bench(request.bench).press(request.gesture, request.station)
@@ -156,11 +169,11 @@ class Hub:
                     return await self._stop_walk(request.bench)
             case m.AddGauge():
                 return await self.add_gauge(request.name, request.port, request.description)
-            case m.RemoveGauge():
+            case m.RemoveGauge() | m.RenameGauge() | m.Teach() | m.StopTeaching() | m.Learn():
                 async with self._changing:
-                    return await self._remove_gauge(request.name)
+                    return await self._change_gauge(request)
             case m.Gauges():
-                return [gauge.event for gauge in self._gauges.values()]
+                return [gauge.event for gauge in self._gauges]
             case m.Diagnose():
                 return await self._diagnose()
             case m.Styles():
@@ -178,93 +191,46 @@ class Hub:
             raise GaugelinkError(f"no walk is going on at {name!r}: start one first")
         return self._benches[name]
 
-    def _gauge(self, name: str) -> Gauge:
-        if name not in self._gauges:
-            known = ", ".join(self._gauges) or "none: give its --port"
-            raise GaugelinkError(f"no gauge is called {name!r}; connected: {known}")
-        return self._gauges[name]
-
     async def add_gauge(self, name: str, port: str, description: str = "") -> m.GaugeEvent:
         """Supervise an indicator from now on, and remember it; without a name it is given one."""
         async with self._changing:
-            for other in self._gauges.values():
-                if other.port == port:
-                    if name in ("", other.name):
-                        return other.event
-                    raise GaugelinkError(f"{port} is already the port of gauge {other.name!r}")
-            found = await self._describe(port, description) if description else None
-            there = self._gauges.get(name)
-            if there is not None:
-                if there.linked:
-                    raise GaugelinkError(
-                        f"gauge {name!r} is in use at {there.port}: give this one another name"
-                    )
-                # It was there once; whoever names another port for it knows where it is now.
-                await self._remove_gauge(name)
-            name = name or self._free_name()
-            await self._keeper.run(self._keeper.store.remember_gauge, name, port, description)
-            gauge = self._supervise(name, port, description, found)
-            self.tell(gauge.event)
-            return gauge.event
-
-    def _free_name(self) -> str:
-        names = ("gauge" if number == 1 else f"gauge-{number}" for number in itertools.count(1))
-        return next(name for name in names if name not in self._gauges)
-
-    def _supervise(
-        self, name: str, port: str, description: str, found: Description | None = None
-    ) -> Gauge:
-        gauge = Gauge(name, port, description, self._clock, self._on_reading, self.tell)
-        self._gauges[name] = gauge
-        gauge.task = self._tasks.create_task(
-            gauge.run(
-                found,
-                lambda: self._describe(port, description),
-                self._open_link,
-                self._settings.retry,
-            )
-        )
-        return gauge
-
-    async def _describe(self, port: str, name: str) -> Description:
-        """The description of that name, or the one that fits what the port sends."""
-        own = self._settings.descriptions
-        if name:
-            named = await asyncio.to_thread(catalog.find, name, own)
-            return links.as_carried(port, named)
-        known, broken = await asyncio.to_thread(catalog.usable, own)
-        try:
-            return await links.describe(port, list(known.values()), self._open_link)
-        except LinkError as error:
-            # The one that would fit may be the one that cannot be used.
-            raise LinkError("; ".join(map(str, (error, *broken)))) from error
+            return await self._gauges.add(name, port, description)
 
     async def connect_remembered(self) -> None:
-        """Supervise the gauges of earlier days again, but for those there already.
-
-        One whose description can no longer be used is down, and says why, until it can.
-        """
-        known = await self._keeper.run(self._keeper.store.gauges)
-        # Of two that were at one port on different days, the one used last is there now.
+        """Supervise the gauges of earlier days again, but for those there already."""
         async with self._changing:
-            for record in sorted(known, key=lambda each: each.last_used, reverse=True):
-                ports = {gauge.port for gauge in self._gauges.values()}
-                if record.name not in self._gauges and record.port not in ports:
-                    self._supervise(record.name, record.port, record.description)
+            await self._gauges.connect_remembered()
 
-    async def _remove_gauge(self, name: str) -> None:
-        gauge = self._gauge(name)
+    async def _change_gauge(self, request: m.Request) -> m.GaugeEvent | None:
+        match request:
+            case m.RemoveGauge():
+                for bench in self._benches.values():
+                    if bench.gauge is self._gauges[request.name]:
+                        raise GaugelinkError(
+                            f"gauge {request.name!r} is in use at {bench.name!r}: stop that walk"
+                        )
+                await self._gauges.remove(request.name)
+            case m.RenameGauge():
+                event = await self._gauges.rename(request.name, request.to)
+                self._renamed(request.name, event.name)
+                return event
+            case m.Teach():
+                return await self._gauges.teach(request.gauge, request.seconds)
+            case m.StopTeaching():
+                await self._gauges.stop_teaching(request.gauge)
+            case m.Learn():
+                return await self._gauges.learn(request)
+        return None
+
+    def _renamed(self, name: str, to: str) -> None:
+        for follower in self._followers:
+            follower.interest.renamed(name, to)
         for bench in self._benches.values():
-            if bench.gauge is gauge:
-                raise GaugelinkError(f"gauge {name!r} is in use at {bench.name!r}: stop that walk")
-        del self._gauges[name]
-        assert gauge.task is not None
-        gauge.task.cancel()
-        await asyncio.wait([gauge.task])
-        await self._keeper.run(self._keeper.store.forget_gauge, name)
+            if bench.gauge.name == to:
+                self.tell(bench.event())
 
     async def _start_walk(self, request: m.StartWalk, follower: Follower) -> m.WalkEvent:
-        gauge = self._gauge(request.gauge)
+        gauge = self._gauges[request.gauge]
         there = self._benches.get(request.bench)
         if there is not None and self._began.get(request.bench, follower) is not follower:
             return self._join(there, request)
@@ -356,16 +322,14 @@ class Hub:
             captures=counts.captures,
             followers=len(self._followers),
             missed=self._missed_by_gone + sum(each.missed for each in self._followers),
-            gauges=[gauge.counts() for gauge in self._gauges.values()],
+            gauges=[gauge.counts() for gauge in self._gauges],
         )
 
     async def close(self) -> None:
         """Leave every walk as it stands, and let go of the gauges and the followers."""
         for name in list(self._benches):
             await self._stop_walk(name)
-        for gauge in self._gauges.values():
-            if gauge.task is not None:
-                gauge.task.cancel()
+        self._gauges.close()
         for follower in self._followers:
             if isinstance(follower, QueueFollower):
                 follower.close()

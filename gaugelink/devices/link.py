@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple, Protocol
 
 from gaugelink.reading import GaugelinkError
@@ -41,3 +42,29 @@ class Link(Protocol):
     async def close(self) -> None:
         """Close it, whatever its state; never raises."""
         ...
+
+
+class OverheardLink:
+    """A link whose bytes somebody else is told of too, and that otherwise is the one inside."""
+
+    def __init__(self, inner: Link, came: Callable[[Chunk], None]) -> None:
+        self._inner = inner
+        self._came = came
+
+    @property
+    def port(self) -> str:
+        return self._inner.port
+
+    async def open(self) -> None:
+        await self._inner.open()
+
+    async def read(self) -> Chunk:
+        chunk = await self._inner.read()
+        self._came(chunk)
+        return chunk
+
+    async def write(self, data: bytes) -> None:
+        await self._inner.write(data)
+
+    async def close(self) -> None:
+        await self._inner.close()

@@ -48,6 +48,15 @@ def when_charged(link: Link, told: Callable[[int], None]) -> None:
             link.on_battery = told
 
 
+def when_identified(link: Link, identity: str, told: Callable[[str, str], None]) -> None:
+    """Have a link look for the device of that identity, wherever it is plugged in, and `told`
+    called with the identity and the port whenever it has opened one that the system can tell
+    apart; over a link that knows of such things."""
+    if isinstance(link, SerialLink):
+        link.identity = identity
+        link.on_identified = told
+
+
 async def describe(
     port: str, known: Sequence[Description], open_port: OpenLink = open_link
 ) -> Description:

@@ -9,6 +9,9 @@ from gaugelink.devices.description import Description
 from gaugelink.devices.framing import Frame, framer_for
 from gaugelink.reading import Reading
 
+SENSELESS = frozenset({"no match", "checksum"})
+"""Refusals of frames that are not of the described format. What else is refused was understood."""
+
 
 class Pipeline:
     """Turns one gauge's bytes into readings. Pure but for what it remembers: no clock, no I/O."""
@@ -22,6 +25,8 @@ class Pipeline:
         self._framer = framer_for(description, decoder.sound)
         self._pushed = description.sends == "on-button"
         self.seq = 0
+        self.sense = 0
+        """Frames that were of the described format, whether they held a reading or not."""
         self.refused: Counter[str] = Counter()
         self.last_refused: Refusal | None = None
 
@@ -50,9 +55,11 @@ class Pipeline:
             )
             if isinstance(decoded, Refusal):
                 self.refused[decoded.reason] += 1
+                self.sense += not (frame.fault or decoded.reason in SENSELESS)
                 self.last_refused = decoded
                 continue
             self.seq += 1
+            self.sense += 1
             raw = decoded.raw
             readings.append(
                 Reading(

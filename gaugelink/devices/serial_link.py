@@ -17,7 +17,7 @@ from collections.abc import Callable
 import serial
 
 from gaugelink.devices.description import LinkSettings
-from gaugelink.devices.discovery import Lister, moved, serial_ports
+from gaugelink.devices.discovery import Lister, holders, moved, serial_ports
 from gaugelink.devices.framing import with_parity
 from gaugelink.devices.link import Chunk, LinkError
 
@@ -56,8 +56,10 @@ class SerialLink:
     ) -> None:
         self._name = port
         self._lister = lister
-        self._identity = ""
+        self.identity = ""
         """What the system told the device by when the port was last open; empty when by nothing."""
+        self.on_identified: Callable[[str, str], None] = lambda identity, port: None
+        """Called with the identity and the port whenever a device that has one was opened."""
         self._settings = settings
         self._clock = clock
         self._serial: serial.Serial | None = None
@@ -80,11 +82,13 @@ class SerialLink:
         # is cancelled is still closed and not left held.
         opening = asyncio.ensure_future(asyncio.to_thread(self._open))
         try:
-            self._serial = await asyncio.shield(opening)
+            self._serial, self._name, self.identity = await asyncio.shield(opening)
         except asyncio.CancelledError:
             with contextlib.suppress(LinkError):
-                (await opening).close()
+                (await opening)[0].close()
             raise
+        if self.identity:
+            self.on_identified(self.identity, self._name)
         self._thread = threading.Thread(
             target=self._pump,
             args=(self._serial, asyncio.get_running_loop(), self._queue, self._room),
@@ -93,7 +97,8 @@ class SerialLink:
         )
         self._thread.start()
 
-    def _open(self) -> serial.Serial:
+    def _open(self) -> tuple[serial.Serial, str, str]:
+        """The port, its name, and what its device is told by."""
         wanted, name = self._settings, self._where()
         in_bit_7 = wanted.bits == 7 and wanted.parity != "none"
         port = serial.Serial()
@@ -112,16 +117,23 @@ class SerialLink:
         # pulled just now, NotImplementedError for a speed. None of it may end the supervisor.
         except Exception as error:
             raise LinkError(explain(self._name, error)) from error
-        self._identity = next(
-            (each.identity for each in self._lister() if each.port == name), self._identity
-        )
-        return port
+        known = (each.identity for each in self._lister() if each.port == name)
+        return port, name, next(known, self.identity)
 
     def _where(self) -> str:
         """The port's name, or the one under which its device is now."""
-        if not self._identity or os.path.exists(self._name):
+        if not self.identity:
             return self._name
-        return moved(self._identity, self._lister()) or self._name
+        ports = self._lister()
+        if (place := moved(self.identity, ports)) is not None:
+            return place
+        other = next((each for each in ports if each.port == self._name), None)
+        if other is not None and other.identity not in ("", self.identity):
+            raise LinkError(
+                f"{self._name}: another device is there now ({other.title or other.usb}); plug in "
+                "the gauge's own, or connect this one under a name of its own"
+            )
+        return self._name
 
     def _pump(
         self,
@@ -220,7 +232,8 @@ def explain(port: str, error: Exception) -> str:
     if number == errno.EACCES or "permission" in said:
         return f"{port}: permission denied; {_who_may(port)}"
     if number in (errno.EBUSY, errno.EWOULDBLOCK) or "exclusively lock" in said:
-        return f"{port}: held by another program; close that one first"
+        who = ", ".join(holders([port]).get(port, [])) or "another program"
+        return f"{port}: held by {who}; close that one first"
     if isinstance(error, ValueError):
         return f"{port}: the port does not take these settings ({error})"
     return f"{port}: cannot be opened ({error})"

@@ -18,6 +18,7 @@ from gaugelink.devices.description import Ask
 from gaugelink.devices.link import Chunk, Link, LinkError
 from gaugelink.devices.pipeline import Pipeline
 from gaugelink.reading import Reading
+from gaugelink.together import until_one_ends
 
 LinkState = Literal["opening", "up", "down"]
 
@@ -37,8 +38,36 @@ class Retry(msgspec.Struct, frozen=True):
         return min(self.most, self.first * self.growth ** min(failures - 1, 100))
 
 
+SENSELESS_FOR = 3.0
+"""Seconds in which nothing that came made sense, after which the link is taken for garbled: noise
+is shorter, and a maker who waits longer measures nothing."""
+
+SENSELESS_BYTES = 200
+"""Bytes that must have come by then: several frames of any format."""
+
 LONGEST_WAIT = 5.0
 """Seconds that an indicator may take to answer, however slow; as long as the longest retry."""
+
+
+class Garbled(LinkError):
+    """Bytes come, but none that make sense by the description."""
+
+
+class Sense:
+    """Whether what comes still makes sense. Pure: times come with the bytes."""
+
+    def __init__(self, now: float) -> None:
+        self._since = now
+        self._bytes = 0
+        self._made = 0
+
+    def lost(self, chunk: Chunk, made: int) -> bool:
+        """Whether it makes none any more, `made` being the frames so far that did."""
+        if made != self._made:
+            self._made, self._since, self._bytes = made, chunk.at, 0
+            return False
+        self._bytes += len(chunk.data)
+        return self._bytes >= SENSELESS_BYTES and chunk.at - self._since >= SENSELESS_FOR
 
 
 class Sink(Protocol):
@@ -54,7 +83,10 @@ class Sink(Protocol):
 
 
 class Supervisor:
-    """Runs one gauge until it is cancelled."""
+    """Runs one gauge until it is cancelled.
+
+    `came` is called with the bytes as they come, whatever will be made of them.
+    """
 
     def __init__(
         self,
@@ -63,12 +95,14 @@ class Supervisor:
         sink: Sink,
         retry: Retry | None = None,
         clock: Callable[[], float] = time.monotonic,
+        came: Callable[[Chunk], None] = lambda chunk: None,
     ) -> None:
         self._link = link
         self._pipeline = pipeline
         self._sink = sink
         self._retry = retry or Retry()
         self._clock = clock
+        self._came = came
         self._answered = asyncio.Event()
         self._answers = 0
         """Frames since the last question, refused ones too."""
@@ -76,7 +110,10 @@ class Supervisor:
         """How often the link has been opened."""
 
     async def run(self) -> None:
-        """Open, read, and open again for ever; ends only by cancellation."""
+        """Open, read, and open again for ever.
+
+        Ends only by cancellation, or with Garbled when what comes makes no sense any more.
+        """
         failures = 0
         while True:
             before = self._pipeline.seq
@@ -97,32 +134,39 @@ class Supervisor:
         self.opened += 1
         self._pipeline.reset()
         self._sink.link("up", "", 0.0)
-        lost = ""
+        ask = self._pipeline.description.ask
         try:
-            async with asyncio.TaskGroup() as tasks:
-                tasks.create_task(self._read())
-                if (ask := self._pipeline.description.ask) is not None:
-                    tasks.create_task(self._ask(ask))
-        except* LinkError as group:
-            lost = str(group.exceptions[0])
+            await until_one_ends(self._read(), *([self._ask(ask)] if ask is not None else []))
+        except Garbled:
+            raise
+        except LinkError as error:
+            return str(error)
         finally:
             await self._link.close()
-        return lost
+        raise AssertionError("reading and asking end only with an error")
 
     async def _read(self) -> None:
         pipeline = self._pipeline
+        sense = Sense(self._clock())
         while True:
             chunk = await self._next(pipeline.patience)
             before = pipeline.seq + pipeline.refused.total()
             if chunk is None:
                 readings = pipeline.quiet(self._clock())
             else:
+                self._came(chunk)
                 readings = pipeline.feed(chunk.data, chunk.at)
             if answers := pipeline.seq + pipeline.refused.total() - before:
                 self._answers += answers
                 self._answered.set()
             if readings:
                 self._sink.heard(readings)
+            if chunk is not None and sense.lost(chunk, pipeline.sense):
+                raise Garbled(
+                    f"{self._link.port}: bytes come, but they make no sense as "
+                    f"{pipeline.description.name}; was its speed or format changed? teach it "
+                    f"anew: gaugelink teach {self._link.port}"
+                )
             # A line that always has more to say must let the others have their turn.
             await asyncio.sleep(0)
 

@@ -41,6 +41,7 @@ COLUMNS: tuple[str, ...] = (
     "at",
     "supersedes",
     "superseded_by",
+    "wet",
 )
 """The header of the table."""
 

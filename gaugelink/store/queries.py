@@ -87,8 +87,8 @@ ADD_CAPTURE = """
     INSERT INTO captures
         (walk, in_pass, station, zone, nanometres, resolution_nm, target_nm, tolerance_nm,
         verdict, verdict_amount, gauge, unit, value, contact, session, taken_at, at,
-        reed, style, stage, supersedes)
-    VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+        reed, style, stage, supersedes, wet)
+    VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
 """
 MOVE_REED = "UPDATE reeds SET stage = ?, changed_at = ? WHERE id = ?"
 
@@ -97,7 +97,7 @@ _CAPTURES = """
         capture.station, capture.zone, capture.nanometres, capture.resolution_nm,
         capture.target_nm, capture.tolerance_nm, capture.verdict, capture.verdict_amount,
         capture.gauge, capture.unit, capture.value, capture.contact, capture.session,
-        capture.taken_at, capture.at, capture.supersedes, later.id
+        capture.taken_at, capture.at, capture.supersedes, later.id, capture.wet
     FROM captures AS capture
         JOIN reeds ON reeds.id = capture.reed
         LEFT JOIN captures AS later ON later.supersedes = capture.id
@@ -111,9 +111,15 @@ REMEMBER_GAUGE = """
     ON CONFLICT (name) DO UPDATE
     SET port = excluded.port, description = excluded.description, last_used = excluded.last_used
 """
+PLACE_GAUGE = "UPDATE gauges SET port = ?, identity = ? WHERE name = ?"
+RENAME_GAUGE = "UPDATE OR IGNORE gauges SET name = ? WHERE name = ?"
 FORGET_GAUGE = "DELETE FROM gauges WHERE name = ?"
 
-GAUGES = "SELECT name, port, description, last_used FROM gauges ORDER BY last_used DESC, name"
+GAUGES = """
+    SELECT name, port, description, last_used, identity
+    FROM gauges
+    ORDER BY last_used DESC, name
+"""
 
 COUNTS = """
     SELECT (SELECT count(*) FROM reeds), (SELECT count(*) FROM walks),

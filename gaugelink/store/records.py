@@ -10,6 +10,7 @@ from decimal import Decimal
 
 import msgspec
 
+from gaugelink.craft.soaking import Wetness
 from gaugelink.craft.verdict import Verdict
 
 STATES: tuple[str, ...] = (
@@ -92,6 +93,8 @@ class NewCapture(msgspec.Struct, frozen=True):
     """The digits as sent, in `unit`."""
     contact: int
     at: float
+    wet: Wetness = "unknown"
+    """Whether the reed counted as wet at that moment."""
 
 
 class CaptureRecord(msgspec.Struct, frozen=True):
@@ -120,6 +123,8 @@ class CaptureRecord(msgspec.Struct, frozen=True):
     supersedes: int | None
     """The capture of the same walk, station and pass that this one takes the place of."""
     superseded_by: int | None
+    wet: Wetness = "unknown"
+    """Whether the reed counted as wet; unknown also of all captures of before schema 3."""
 
 
 class GaugeRecord(msgspec.Struct, frozen=True):
@@ -129,6 +134,8 @@ class GaugeRecord(msgspec.Struct, frozen=True):
     port: str
     description: str
     last_used: str
+    identity: str = ""
+    """What the system tells the device by, wherever it is plugged in; empty when by nothing."""
 
 
 class SessionRecord(msgspec.Struct, frozen=True):

@@ -249,12 +249,14 @@ class Store:
                 raise _no_walk(new.walk)
             reed, name, stands_at, style, stage, supersedes = found
             added = connection.execute(
-                queries.ADD_CAPTURE, (*values, reed, style, stage, supersedes)
+                queries.ADD_CAPTURE, (*values, reed, style, stage, supersedes, new.wet)
             )
             connection.execute(queries.KEEP_WALK_STATE, (kept, taken_at, new.walk))
             if stage != stands_at:
                 connection.execute(queries.MOVE_REED, (stage, taken_at, reed))
-        return queries.capture_of((added.lastrowid, name, style, stage, *values, supersedes, None))
+        return queries.capture_of(
+            (added.lastrowid, name, style, stage, *values, supersedes, None, new.wet)
+        )
 
     def captures(self, reed: str | None = None, current_only: bool = False) -> list[CaptureRecord]:
         """The captures of one reed or of all, oldest first; UnknownReed for no such reed.
@@ -274,6 +276,20 @@ class Store:
         """Keep where a gauge was last found, so that its name is enough the next time."""
         with self._transaction() as connection:
             connection.execute(queries.REMEMBER_GAUGE, (name, port, description, self._now()))
+
+    def place_gauge(self, name: str, port: str, identity: str) -> None:
+        """Keep what the system tells a gauge's device by, and where it is by now."""
+        with self._transaction() as connection:
+            connection.execute(queries.PLACE_GAUGE, (port, identity, name))
+
+    def rename_gauge(self, name: str, to: str) -> None:
+        """Remember a gauge by another name; what it measured keeps the one it had then.
+
+        StoreError when another is remembered by that name.
+        """
+        with self._transaction() as connection:
+            if not connection.execute(queries.RENAME_GAUGE, (to, name)).rowcount:
+                raise StoreError(f"a gauge called {to!r} is remembered: choose another name")
 
     def forget_gauge(self, name: str) -> None:
         """Do not connect the gauge of that name again; what it measured stays."""

@@ -39,7 +39,10 @@ targets = [{ zone = "w", target = 40 }]
 
 
 class Indicator(threading.Thread):
-    """An indicator whose spindle is lifted and set down for ever, fifty readings a second."""
+    """An indicator whose spindle is lifted, for as long as a hand needs, and set down for ever.
+
+    Fifty readings a second.
+    """
 
     def __init__(self, port: PtyPort, values: tuple[int, ...]) -> None:
         super().__init__(daemon=True)
@@ -50,7 +53,7 @@ class Indicator(threading.Thread):
     def run(self) -> None:
         while True:
             for value in self._values:
-                for hundredths in (900, 940, 910, *[value] * 40):
+                for hundredths in (*(900, 940, 910) * 12, *[value] * 40):
                     if self._ended.wait(0.02):
                         return
                     self._port.send(b"%+08.3fmm\r" % (hundredths / 100))

@@ -114,9 +114,9 @@ class Scene:
             await settle()
 
     async def place(self, hundredths: float) -> None:
-        """The spindle is lifted, set down and stands still."""
-        await self.say(900)
-        await self.say(950)
+        """The spindle is lifted for as long as a hand needs, set down and stands still."""
+        await self.say(900, 6)
+        await self.say(950, 6)
         await self.say(hundredths, STILL)
 
     async def press(self, gesture: Any = "capture", **more: Any) -> Any:

@@ -8,6 +8,7 @@ from collections.abc import AsyncIterator
 from pathlib import Path
 
 from gaugelink.devices.catalog import find
+from gaugelink.devices.link import Chunk, LinkError
 from gaugelink.devices.pipeline import Pipeline
 from gaugelink.devices.recognise import recognise
 from gaugelink.devices.serial_link import SerialLink
@@ -142,3 +143,40 @@ async def test_a_known_format_is_recognised_by_listening() -> None:
         with contextlib.suppress(asyncio.CancelledError):
             await sending
     assert found.name == "marks-fields-xor"
+
+
+class _Torn:
+    """A link that is lost when the test says so."""
+
+    port = "torn"
+
+    def __init__(self) -> None:
+        self.torn = asyncio.Event()
+
+    async def open(self) -> None:
+        self.torn.clear()
+
+    async def read(self) -> Chunk:
+        await self.torn.wait()
+        raise LinkError("torn: gone")
+
+    async def write(self, data: bytes) -> None:
+        raise LinkError("torn: gone")
+
+    async def close(self) -> None:
+        pass
+
+
+async def test_a_plug_pulled_at_the_moment_of_ending_does_not_keep_it_going() -> None:
+    link = _Torn()
+    found = find("bare-decimal-lf")
+    running = asyncio.create_task(Supervisor(link, Pipeline(found, "g"), Heard(), SOON).run())
+    await asyncio.sleep(0.01)
+    # Both in one turn of the loop: the read fails, and the whole is cancelled.
+    link.torn.set()
+    await asyncio.sleep(0)
+    running.cancel()
+    done, _ = await asyncio.wait([running], timeout=2)
+    running.cancel()
+    assert done == {running}
+    assert running.cancelled()

@@ -284,6 +284,19 @@ async def test_no_colour_is_needed(monkeypatch: pytest.MonkeyPatch) -> None:
         assert all(colour[1:3] == colour[3:5] == colour[5:7] for colour in colours)
 
 
+async def test_what_happened_below_a_page_is_on_the_bench_when_it_is_left() -> None:
+    async with bench() as at:
+        await at.press("f1")
+        before = at.text(Banner)
+        await at.hear(scene.walk(3, paused=True))
+        assert at.text(Banner) == before, "nobody sees it, and it is not painted"
+        await at.press("escape")
+        assert "PAUSED" in at.text(Banner)
+        await at.press("ctrl+p")
+        await at.hear(scene.walk(3))
+        assert "PAUSED" not in at.text(Banner), "behind the palette it can be seen"
+
+
 async def test_sizes_that_follow_each_other_quickly_end_with_the_last() -> None:
     async with bench() as at:
         screen = at.app.screen

@@ -11,13 +11,22 @@ import pytest
 from gaugelink.capture.walk import Why
 from gaugelink.craft.reed import Station
 from gaugelink.craft.verdict import Verdict
-from gaugelink.daemon.messages import Refused, ZoneAlert
+from gaugelink.daemon.messages import (
+    Event,
+    GaugeGone,
+    RawEvent,
+    Refused,
+    Taught,
+    TeachingEvent,
+    ZoneAlert,
+)
 from tui import scene
 from tui.state import (
     BenchState,
     Notice,
     gone,
     hushed,
+    measured_with,
     rings,
     scraped,
     see,
@@ -213,3 +222,74 @@ def test_odd_walks_are_survived() -> None:
     state = see(HERE, msgspec.structs.replace(empty, stops=[strange], at_stop=0))
     assert state.station is None
     assert state.at(Station("crossed", 53)) is None
+
+
+def test_a_gauge_that_goes_by_another_name_is_still_the_benchs_own() -> None:
+    other = msgspec.structs.replace(scene.gauge(), name="window")
+    before = see(see(see(HERE, scene.gauge()), other), scene.reading("43", "settled", 0.5))
+    for state in (before, see(before, scene.walk(3))):
+        gone = GaugeGone(scene.GAUGE, renamed="big")
+        after = see(state, gone)
+        assert (after.gauge, after.in_use) == ("big", "big")
+        assert list(after.gauges) == ["big", "window"], "it keeps its place"
+        assert after.link == msgspec.structs.replace(scene.gauge(), name="big")
+        assert after.reading is not None
+        assert (after.reading.gauge, after.live) == ("big", state.live)
+        assert after.linked
+        assert not rings(state, gone, after)
+
+
+def test_the_new_name_may_be_heard_before_the_old_one_is_gone() -> None:
+    renamed = msgspec.structs.replace(scene.gauge(status="battery low"), name="big")
+    state = see(see(see(HERE, scene.gauge()), renamed), GaugeGone(scene.GAUGE, renamed="big"))
+    assert state.gauges == {"big": renamed}
+    again = see(state, GaugeGone(scene.GAUGE, renamed="big"))
+    assert again.gauges == {"big": renamed}
+
+
+def test_a_gauge_let_go_of_leaves_no_reading_and_rings_once() -> None:
+    state = see(see(HERE, scene.gauge()), scene.reading("43", "settled", 0.5))
+    gone_now = GaugeGone(scene.GAUGE)
+    after = see(state, gone_now)
+    assert (after.reading, after.link, after.without, after.linked) == (None, None, True, False)
+    assert rings(state, gone_now, after)
+    assert not rings(after, gone_now, see(after, gone_now))
+    assert see(after, scene.gauge()).linked
+    assert not gone(after, "the connection ended.").without
+    named_anew = see(after, GaugeGone("window", renamed=scene.GAUGE))
+    assert not named_anew.without
+
+
+def test_another_gauge_let_go_of_changes_nothing_here() -> None:
+    state = see(see(HERE, scene.gauge()), scene.reading("43", "settled", 0.5))
+    after = see(state, GaugeGone("window"))
+    assert after.linked
+    assert after.reading == state.reading
+    assert not rings(state, GaugeGone("window"), after)
+
+
+@pytest.mark.parametrize(
+    "event",
+    [
+        RawEvent(scene.GAUGE, 1.0, "2b"),
+        TeachingEvent(scene.GAUGE, "move the spindle slowly up and down"),
+        Taught(scene.GAUGE, failed="nothing came"),
+    ],
+)
+def test_what_only_the_page_of_the_gauges_is_told_changes_nothing(event: Event) -> None:
+    state = see(HERE, scene.gauge())
+    assert see(state, event) is state
+    assert not rings(state, event, state)
+
+
+def test_another_gauge_takes_the_reading_with_it_unless_a_walk_goes_on() -> None:
+    state = see(see(HERE, scene.gauge()), scene.reading("43", "settled", 0.5))
+    assert measured_with(state, scene.GAUGE).reading is not None
+    other = measured_with(state, "window")
+    assert (other.in_use, other.reading) == ("window", None)
+    walking = measured_with(see(state, scene.walk(0)), "window")
+    assert (walking.gauge, walking.in_use, walking.reading) == (
+        "window",
+        scene.GAUGE,
+        state.reading,
+    )

@@ -1,1 +1,1 @@
-"""The app's screens: the bench, the rack to choose from, help, and the words on safety."""
+"""The app's screens: bench, rack to choose from, gauges, teaching, help, and words on safety."""

@@ -59,16 +59,29 @@ class BenchScreen(Screen[None]):
         self.set_class(has_much_room(event.size), "-large")
         self.call_after_refresh(self._again)
 
+    def on_screen_resume(self) -> None:
+        """Show what happened while a page lay over it."""
+        self._again()
+
     def show(self, state: BenchState) -> None:
-        """Show the state; parts that it does not change are left as they are."""
+        """Show the state; parts that it does not change are left as they are.
+
+        Below a page nothing is painted: it would be painted anew with every reading.
+        """
         self._state = state
-        if not self.is_mounted:
+        if not self.is_mounted or self._covered:
             return
         self.query_one(Readout).show(state)
         self.query_one(ReedView).show(state)
         for kind in (Header, Banner, Progress, Zones, Taken, Notice):
             pane: Pane = self.query_one(kind)
             pane.show(state)
+
+    @property
+    def _covered(self) -> bool:
+        """Whether a page lies over it through which nothing can be seen."""
+        front = self.app.screen_stack[-1:]
+        return bool(front) and front[0] is not self and not front[0].is_modal
 
     def _again(self) -> None:
         if self._state is not None:

@@ -10,7 +10,7 @@ from textual.content import Content
 from textual.events import Click, Resize
 from textual.widgets import Static
 
-from tui.keys import ACTIONS, Action, command, shown
+from tui.keys import ACTIONS, command, shown
 from tui.look import FAINT, INK
 from tui.widgets.pane import Pane
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 FIRST = (
     *("quit", "help", "capture", "back", "retake", "scrape", "skip", "lift", "pause", "again"),
-    *("next", "scrape_more", "choose", "palette"),
+    *("next", "scrape_more", "choose", "gauges", "palette"),
 )
 """Which actions get a place when there is not room for all; the help has the others too."""
 
@@ -47,36 +47,59 @@ class Notice(Pane):
         return Content.assemble(said.truncate(room, ellipsis=True), (aside, FAINT))
 
 
-class KeyBar(Static):
-    """The keys that are used most and what they do; a click on one does it."""
+class Entry(msgspec.Struct, frozen=True):
+    """A key in a bar, and what it does."""
 
-    def __init__(self, keys: Mapping[str, Sequence[str]], practising: bool) -> None:
+    id: str
+    key: str
+    """As it stands on the keyboard."""
+    title: str
+    run: str
+    """The action that a click runs; empty when there is nothing to click."""
+
+    @property
+    def width(self) -> int:
+        """Cells that it takes."""
+        return len(self.key) + 1 + len(self.title)
+
+
+class Bar(Static):
+    """Keys and what they do; a click on one does it."""
+
+    def __init__(self, entries: Sequence[Entry] = (), first: Sequence[str] = ()) -> None:
         super().__init__()
-        self._entries = [
-            Entry(action, shown(keys[action.id][0]))
-            for action in ACTIONS
-            if practising or not action.practice
-        ]
+        self._entries = entries
+        self._first = first
         self._offered: list[Entry] = []
+
+    def offer(self, entries: Sequence[Entry]) -> None:
+        """Show other keys."""
+        if entries != self._entries:
+            self._entries = entries
+            self._lay_out()
 
     def on_resize(self, event: Resize) -> None:
         """Offer as many as there is room for."""
-        self._offered = fitting(self._entries, self.content_size.width)
+        self._lay_out()
+
+    def _lay_out(self) -> None:
+        self._offered = fitting(self._entries, self.content_size.width, self._first)
         parts = [
-            Content.assemble((entry.key, f"bold {INK}"), (f" {entry.action.title}", FAINT))
+            Content.assemble((entry.key, f"bold {INK}"), (f" {entry.title}", FAINT))
             for entry in self._offered
         ]
         self.update(Content(" " * GAP).join(parts), layout=False)
 
     async def on_click(self, event: Click) -> None:
         """Do what was clicked."""
+        event.stop()
         for start, entry in self._places():
-            if start <= event.x < start + entry.width:
-                await self.app.run_action(command(entry.action.id))
+            if start <= event.x < start + entry.width and entry.run:
+                await self.app.run_action(entry.run)
 
     def place_of(self, name: str) -> int:
-        """The cell at which an action's key stands; KeyError when it is not offered."""
-        return {entry.action.id: start for start, entry in self._places()}[name]
+        """The cell at which an entry's key stands; KeyError when it is not offered."""
+        return {entry.id: start for start, entry in self._places()}[name]
 
     def _places(self) -> Iterator[tuple[int, Entry]]:
         start = self.content_region.x - self.region.x
@@ -85,25 +108,28 @@ class KeyBar(Static):
             start += entry.width + GAP
 
 
-class Entry(msgspec.Struct, frozen=True):
-    """An action in the bar."""
+class KeyBar(Bar):
+    """The keys that are used most at the bench."""
 
-    action: Action
-    key: str
-    """As it stands on the keyboard."""
+    def __init__(self, keys: Mapping[str, Sequence[str]], practising: bool) -> None:
+        entries = [
+            Entry(action.id, shown(keys[action.id][0]), action.title, command(action.id))
+            for action in ACTIONS
+            if practising or not action.practice
+        ]
+        super().__init__(entries, FIRST)
 
-    @property
-    def width(self) -> int:
-        """Cells that it takes."""
-        return len(self.key) + 1 + len(self.action.title)
 
+def fitting(entries: Sequence[Entry], width: int, first: Sequence[str] = ()) -> list[Entry]:
+    """Those that fit whole into so many cells, the most needed first, in their own order.
 
-def fitting(entries: Sequence[Entry], width: int) -> list[Entry]:
-    """Those that fit whole into so many cells, the most needed first, in their own order."""
+    `first` has the names of all, the most needed first; without it they are needed in their order.
+    """
     kept: set[str] = set()
     left = width + GAP
-    for entry in sorted(entries, key=lambda each: FIRST.index(each.action.id)):
+    needed = sorted(entries, key=lambda each: first.index(each.id)) if first else entries
+    for entry in needed:
         if entry.width + GAP <= left:
-            kept.add(entry.action.id)
+            kept.add(entry.id)
             left -= entry.width + GAP
-    return [entry for entry in entries if entry.action.id in kept]
+    return [entry for entry in entries if entry.id in kept]

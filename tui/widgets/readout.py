@@ -160,7 +160,7 @@ def _standing(state: BenchState) -> tuple[str, ...]:
     if state.hub != "here":
         return ("waiting", "for the hub") if state.hub == "waiting" else ("no hub",)
     if not state.linked:
-        return ("no link",)
+        return ("no gauge",) if state.without else ("no link",)
     if reading is None:
         return "no reading", "nothing sent"
     if state.quiet:

@@ -44,8 +44,10 @@ class Header(Pane):
             return Content.styled("waiting for the hub", FAINT)
         if state.hub == "gone":
             return Content.styled("hub away", f"bold {VERMILLION}")
+        if state.without:
+            return Content.styled(f"{state.in_use}: gone", f"bold {VERMILLION}")
         if link is None:
-            return Content.styled(state.gauge or "no gauge", FAINT)
+            return Content.styled(state.in_use or "no gauge", FAINT)
         style = FAINT if link.link == "up" else f"bold {VERMILLION}"
         parts = [(f"{link.name}: link {link.link}", style)]
         if link.status:
@@ -59,6 +61,7 @@ class Banner(Pane):
     def __init__(self, keys: Mapping[str, Sequence[str]]) -> None:
         super().__init__()
         self._again, self._next = shown(keys["again"][0]), shown(keys["next"][0])
+        self._gauges = shown(keys["gauges"][0])
 
     def show(self, state: BenchState) -> None:
         kind, _ = self._most_pressing(state)
@@ -83,6 +86,11 @@ class Banner(Pane):
         if link is not None and link.link == "down":
             again = f"; trying again in {round(link.retry_in, 1):g} s" if link.retry_in else ""
             return "alarm", f"LINK DOWN · {link.reason or 'no reason given'}{again}"
+        if state.without:
+            return "alarm", (
+                f"GAUGE GONE · {state.in_use} was let go of: connect it again, or choose another "
+                f"with {self._gauges}"
+            )
         if walk is None:
             return "", ""
         if walk.paused:

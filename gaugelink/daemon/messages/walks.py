@@ -1,0 +1,123 @@
+"""What the hub tells of the walks at its benches as it happens."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import msgspec
+
+from gaugelink.capture.walk import Trigger, Why
+from gaugelink.craft.verdict import Verdict
+from gaugelink.daemon.messages.base import Message
+
+
+class AtBench(Message, frozen=True):
+    """What concerns the walk at one bench."""
+
+    bench: str
+
+
+class StopView(msgspec.Struct, frozen=True):
+    """A station of a walk, with what was captured there."""
+
+    station: str
+    """Its key, `blade/height/across`."""
+    zone: str
+    target: Decimal
+    tolerance: Decimal
+    hundredths: Decimal | None = None
+    verdict: Verdict | None = None
+    in_pass: int = 0
+    """The pass of its newest capture, 0 when there is none."""
+    queued: bool = True
+    """Belongs to the present pass."""
+    skipped: bool = False
+
+
+class ZoneView(msgspec.Struct, frozen=True):
+    """A zone of a walk: all its stations in one verdict, null while some are unmeasured."""
+
+    name: str
+    title: str
+    verdict: Verdict | None
+
+
+class WalkEvent(AtBench, frozen=True, tag="walk"):
+    """A walk, whole, sent whenever it changes."""
+
+    gauge: str
+    reed: str
+    style: str
+    stage: str
+    title: str
+    """The stage's title."""
+    note: str
+    """What the maker does at this stage."""
+    trigger: Trigger
+    stops: list[StopView]
+    zones: list[ZoneView]
+    at_stop: int | None
+    """Index in `stops` of the station to measure now; null when the pass is done."""
+    next_stop: int | None
+    in_pass: int
+    paused: bool
+    done: int
+    """Stations captured or skipped in this pass."""
+    of: int
+    """Stations in this pass."""
+    to_go: int
+    """Hundredths still to be taken off, over all stations measured."""
+    complete: bool
+    """Every station is measured and none has anything left to take."""
+    dwell: float
+    """Seconds of standing still that make a capture by dwell."""
+    still_for: float = 0.0
+    """Seconds of standing still after which a reading counts as settled."""
+    length: float | None = None
+    """The reed's length at this stage, in millimetres from the bottom of the tube, if the style
+    says it."""
+    tip_line: float | None = None
+    """Where the line of the tip is scratched, likewise."""
+    after: str = ""
+    """The name of the stage that follows, empty after the last."""
+    after_title: str = ""
+    overnight: bool = False
+    """The stage that follows belongs to another day: the reed rests first."""
+
+
+class Captured(AtBench, frozen=True, tag="captured"):
+    """A capture that is on disk."""
+
+    capture: int
+    """Its number in the store."""
+    gauge: str
+    reed: str
+    stage: str
+    station: str
+    zone: str
+    hundredths: Decimal
+    resolution: Decimal
+    target: Decimal
+    tolerance: Decimal
+    verdict: Verdict
+    in_pass: int
+    supersedes: int | None
+    """The capture that this one takes the place of, in the same pass."""
+    taken_at: str
+    """UTC, ISO 8601."""
+    at: float
+
+
+class Refused(AtBench, frozen=True, tag="refused"):
+    """A press that captured nothing, and why."""
+
+    why: Why
+    text: str
+
+
+class ZoneAlert(AtBench, frozen=True, tag="zone"):
+    """A zone has just come on target: every station of it is measured and is to be left."""
+
+    reed: str
+    zone: str
+    title: str
