@@ -122,6 +122,21 @@ async def test_a_button_is_learnt_from_presses_at_another_speed(
 
 
 @pytest.mark.usefixtures("few_speeds")
+async def test_one_that_is_switched_on_late_is_no_button(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(policy, "QUIET", 0.3)
+    async with silent() as (port, path, _), asyncio.timeout(60):
+        teaching = asyncio.create_task(Teacher(path, SerialLink, lambda line: None).teach())
+        await asyncio.sleep(1.0)
+        index = 0
+        while not teaching.done():
+            port.send(b"%+08.3fmm\r" % (4 + index % 37 / 10))
+            index += 1
+            await asyncio.sleep(0.05)
+        found = (await teaching).description
+    assert (found.sends, found.link.baud) == ("stream", 9600)
+
+
+@pytest.mark.usefixtures("few_speeds")
 async def test_noise_is_not_taught(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(policy, "UNDECIDED", 1.5)
     noise = bytes(index * 7919 % 251 for index in range(400))

@@ -7,9 +7,10 @@ from collections import Counter
 from collections.abc import Sequence
 from itertools import pairwise
 
+from gaugelink.devices.description import Framing
 from gaugelink.devices.link import Chunk
 from gaugelink.devices.teaching import policy
-from gaugelink.devices.teaching.cutting import pieces
+from gaugelink.devices.teaching.cutting import frames_of, pieces
 from gaugelink.devices.teaching.finding import Line
 
 
@@ -63,3 +64,14 @@ def pace_of(chunks: Sequence[Chunk], line: Line) -> Pace:
     if mean > policy.PRESSED and max(steps) - min(steps) > policy.UNEVEN * mean:
         return Pace.BY_HAND
     return Pace.SLOW if mean > policy.SELDOM else Pace.FAST
+
+
+def faster_than_a_hand(chunks: Sequence[Chunk], framing: Framing) -> bool:
+    """Whether more frames came, one by one, than any hand presses a button.
+
+    Frames and not bursts are counted: on a busy computer several may be heard at once.
+    """
+    times = [frame.at for frame in frames_of(framing, chunks, whole=False)]
+    if len(times) < policy.HASTE_FRAMES:
+        return False
+    return times[-1] - times[0] < policy.HASTE * (len(times) - 1)

@@ -11,7 +11,7 @@ import msgspec
 from gaugelink.devices.link import Chunk, Link, LinkError
 from gaugelink.devices.teaching import policy
 from gaugelink.devices.teaching.analysis import analyse
-from gaugelink.devices.teaching.bursts import Pace, alike, much, pace_of
+from gaugelink.devices.teaching.bursts import Pace, alike, faster_than_a_hand, much, pace_of
 from gaugelink.devices.teaching.characters import judge
 from gaugelink.devices.teaching.finding import Finding, Line, either
 
@@ -132,8 +132,19 @@ class Ear:
         return await self.named(found, line, chunks)
 
     async def named(self, found: Finding | None, line: Line, chunks: list[Chunk]) -> Finding | None:
-        """A stream that came in a hand's time is one of a button; in an even hand's, a question."""
-        if found is None or line.sends != "stream":
+        """A stream that came in a hand's time is one of a button; in an even hand's, a question.
+
+        What was waited for as a button's, but comes faster than a hand presses, is a stream: the
+        indicator was switched on late, or its first values were.
+        """
+        if found is None or line.sends == "when-asked":
+            return found
+        if faster_than_a_hand(chunks, found.description.framing):
+            if line.sends == "stream":
+                return found
+            stream = msgspec.structs.replace(line, sends="stream")
+            return await self.analysed(chunks, stream) or found
+        if line.sends == "on-button":
             return found
         pace = pace_of(chunks, line)
         if pace is Pace.FAST:

@@ -71,6 +71,12 @@ STRAYS = 2
 PRESSED = 0.4
 """Mean seconds between values above which a hand may have pressed for each."""
 
+HASTE = 0.25
+"""Mean seconds between frames below which no hand pressed for each."""
+
+HASTE_FRAMES = 12
+"""Frames that must have come so; a hand may press twice in haste, and a button sends twice."""
+
 UNEVEN = 0.25
 """Spread over mean of those seconds above which it was a hand: no indicator is so uneven."""
 
