@@ -43,6 +43,11 @@ Why = Literal[
     "not saved",
 ]
 
+UNTAKEN: frozenset[Why] = frozenset(
+    ("no reading", "link lost", "stale", "moving", "same contact", "not cane", "not saved")
+)
+"""Refusals of a capture; the others refuse a move, or that there is anything to do."""
+
 LANDING = 0.35
 """Seconds from the touch until the trembling ends and a still stretch begins. One that begins
 sooner after the walk has moved was on its way to the station before; common practice, no source."""

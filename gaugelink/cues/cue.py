@@ -75,6 +75,22 @@ class OnTarget(msgspec.Struct, frozen=True):
         return f"zone {self.zone}"
 
 
+class ZoneOver(msgspec.Struct, frozen=True):
+    """A zone that is watched lies below its target already."""
+
+    zone: str
+    """The zone's title."""
+    verdict: Verdict
+
+    @property
+    def kind(self) -> Kind:
+        return "over"
+
+    @property
+    def about(self) -> str:
+        return f"zone {self.zone}"
+
+
 class NextStation(msgspec.Struct, frozen=True):
     """Where the spindle goes now."""
 
@@ -135,7 +151,7 @@ class SoakReminder(msgspec.Struct, frozen=True):
         return f"soak {self.reed}"
 
 
-Cue = Captured | Refused | OnTarget | NextStation | LinkLost | LinkBack | SoakReminder
+Cue = Captured | Refused | OnTarget | ZoneOver | NextStation | LinkLost | LinkBack | SoakReminder
 """`kind` picks how it sounds; of two cues with the same `about` only the newer is still true."""
 
 

@@ -13,7 +13,16 @@ import msgspec
 
 from gaugelink.craft.reed import Station
 from gaugelink.craft.verdict import Verdict
-from gaugelink.cues.cue import Captured, Cue, LinkBack, LinkLost, NextStation, OnTarget, Refused
+from gaugelink.cues.cue import (
+    Captured,
+    Cue,
+    LinkBack,
+    LinkLost,
+    NextStation,
+    OnTarget,
+    Refused,
+    ZoneOver,
+)
 
 CAPTURED = "{blade}, {place}, {value}, {verdict}"
 
@@ -59,6 +68,11 @@ def fields(cue: Cue) -> dict[str, str]:
             "verdict": verdict(cue.verdict),
             "amount": number(Decimal(cue.verdict.amount)),
         }
+    if isinstance(cue, ZoneOver):
+        # Worded as a capture that is over is, without what a whole zone does not have.
+        nowhere = dict.fromkeys(("blade", "side", "height", "station", "value"), "")
+        said = {"verdict": verdict(cue.verdict), "amount": number(Decimal(cue.verdict.amount))}
+        return {**nowhere, "zone": cue.zone, "place": cue.zone, **said}
     if isinstance(cue, NextStation):
         return _where(cue.station, cue.zone)
     if isinstance(cue, Refused):
