@@ -82,6 +82,18 @@ def main() -> None:
     metavar="PATH",
     help="A symbolic link to keep pointing at the port, also when it is plugged in anew.",
 )
+@click.option(
+    "--lesson",
+    metavar="NAME",
+    help="Begin with the reed of a practice lesson, or of the .toml file of one.",
+)
+@click.option(
+    "--off-by",
+    type=click.FloatRange(0, 2),
+    default=0.0,
+    metavar="MM",
+    help="How far along the blade the maker misses a station: the standard deviation.",
+)
 def serial(**options: Any) -> None:
     """An indicator on a pseudo-terminal. Prints the port's path, then serves until it is ended.
 
@@ -101,11 +113,37 @@ def serial(**options: Any) -> None:
         _fail(str(error), 2)
 
 
-def _serve_serial(*, description: str, style: str, stage: str | None, **rest: Any) -> None:
+def _serve_serial(
+    *,
+    description: str,
+    style: str,
+    stage: str | None,
+    lesson: str | None,
+    off_by: float,
+    **rest: Any,
+) -> None:
+    from gaugelink.craft import lessons
     from gaugelink.devices import catalog
+    from simulators.maker import Placing
     from simulators.serial_server import Setup, serve
 
-    asyncio.run(serve(Setup(catalog.find(description), **_reed(style, stage), **rest)))
+    begins = lessons.find(lesson) if lesson else None
+    if begins is None:
+        reed = _reed(style, stage)
+    else:
+        # A style that is named says where the lesson's own is found.
+        named = click.get_current_context().get_parameter_source("style")
+        is_named = named is not click.core.ParameterSource.DEFAULT
+        reed = _reed(style if is_named else begins.style, stage or begins.stage)
+        if (reed["style"].name, reed["stage"]) != (begins.style, begins.stage):
+            raise GaugelinkError(
+                f"--lesson {begins.name} is of {begins.style}, stage {begins.stage}: "
+                "leave --style and --stage out"
+            )
+        lessons.fits(begins, reed["style"])
+        reed["start"] = begins.start
+    placing = Placing(along=off_by)
+    asyncio.run(serve(Setup(catalog.find(description), **reed, placing=placing, **rest)))
 
 
 @main.command()

@@ -14,10 +14,15 @@ import msgspec
 from msgspec import Meta
 
 from gaugelink.reading import GaugelinkError
+from simulators.cane import USUAL_FORCE
+from simulators.knife import HEAVIEST, LIGHTEST
 
 Count = Annotated[int, Meta(ge=1, le=1024)]
 Strokes = Annotated[int, Meta(ge=1, le=200)]
 Seconds = Annotated[float, Meta(ge=0, le=3600)]
+Newtons = Annotated[float, Meta(gt=0, le=5)]
+Pressure = Annotated[float, Meta(ge=LIGHTEST, le=HEAVIEST)]
+Clippable = Annotated[float, Meta(gt=0, le=5)]
 
 
 class CommandError(GaugelinkError):
@@ -32,6 +37,7 @@ class Place(Told, frozen=True, tag="place"):
     """Bring the spindle down on a place, such as `crossed/53/-0.5`, and stay."""
 
     station: str
+    force: Newtons = USUAL_FORCE
 
 
 class Lift(Told, frozen=True, tag="lift"):
@@ -54,6 +60,38 @@ class Scrape(Told, frozen=True, tag="scrape"):
     station: str
     strokes: Strokes = 1
     zone: str = ""
+    pressure: Pressure = 1.0
+    """As a multiple of the usual one."""
+
+
+class Sharpen(Told, frozen=True, tag="sharpen"):
+    """Sharpen the knife."""
+
+
+class Soak(Told, frozen=True, tag="soak"):
+    """Into the water for a time."""
+
+    seconds: Seconds
+
+
+class Dry(Told, frozen=True, tag="dry"):
+    """Out of the water for a time."""
+
+    seconds: Seconds
+
+
+class Rest(Told, frozen=True, tag="rest"):
+    """Let a night go by; the reed is dry then."""
+
+
+class Clip(Told, frozen=True, tag="clip"):
+    """Clip the end by so many millimetres."""
+
+    mm: Clippable
+
+
+class Crow(Told, frozen=True, tag="crow"):
+    """Crow the reed."""
 
 
 class Thickness(Told, frozen=True, tag="thickness"):
@@ -106,6 +144,12 @@ Command = (
     | Visit
     | PressAgain
     | Scrape
+    | Sharpen
+    | Soak
+    | Dry
+    | Rest
+    | Clip
+    | Crow
     | Thickness
     | Button
     | Unplug
@@ -140,6 +184,19 @@ class IsThick(Said, frozen=True, tag="thickness"):
 
     station: str
     hundredths: float
+
+
+class Clipped(Said, frozen=True, tag="clipped"):
+    """The length that is left, millimetres from the bottom of the tube."""
+
+    length: float
+
+
+class Crowed(Said, frozen=True, tag="crowed"):
+    """What it crowed: cents from the style's goal, and the length it has."""
+
+    cents: float
+    length: float
 
 
 class Plugged(Said, frozen=True, tag="plugged"):

@@ -15,10 +15,15 @@ from gaugelink.devices.description import Description
 from gaugelink.reading import GaugelinkError
 from simulators.commands import (
     Button,
+    Clip,
+    Clipped,
     Command,
     CommandError,
+    Crow,
+    Crowed,
     Cut,
     Done,
+    Dry,
     Failed,
     IsThick,
     Lift,
@@ -28,10 +33,13 @@ from simulators.commands import (
     PressAgain,
     Quit,
     Replug,
+    Rest,
     Said,
     Scrape,
     Scraped,
+    Sharpen,
     Sleep,
+    Soak,
     Stuck,
     Thickness,
     Timed,
@@ -144,8 +152,8 @@ class Indicator:
     def _do(self, command: Command) -> Said:
         scene, reed = self._scene, self._scene.reed
         match command:
-            case Place(key):
-                scene.place(reed.place(key))
+            case Place(key, force):
+                scene.place(reed.place(key), force)
             case Visit(key):
                 scene.visit(reed.place(key))
             case Lift():
@@ -154,17 +162,36 @@ class Indicator:
                 scene.press_again()
             case Stuck(seconds):
                 scene.stick(seconds)
-            case Scrape(key, strokes, zone):
+            case Scrape(key, strokes, zone, pressure):
                 station = reed.place(key)
-                removed = reed.scrape(station, reed.heights(station, zone), strokes)
+                removed = reed.scrape(station, reed.heights(station, zone), strokes, pressure)
                 return Scraped(station.key, round(removed, DIGITS))
             case Thickness(key):
                 station = reed.place(key)
                 return IsThick(station.key, round(reed.thickness(station), DIGITS))
+            case Sharpen() | Soak() | Dry() | Rest() | Clip() | Crow():
+                return self._do_to_reed(command)
             case Quit():
                 self.ended = True
             case _:
                 return self._do_to_line(command)
+        return _done(command)
+
+    def _do_to_reed(self, command: Sharpen | Soak | Dry | Rest | Clip | Crow) -> Said:
+        reed = self._scene.reed
+        match command:
+            case Sharpen():
+                reed.knife.sharpen()
+            case Soak(seconds):
+                reed.soak(seconds)
+            case Dry(seconds):
+                reed.dry(seconds)
+            case Rest():
+                reed.rest()
+            case Clip(millimetres):
+                return Clipped(round(reed.clip(millimetres), DIGITS))
+            case Crow():
+                return Crowed(round(reed.crow(), 1), round(reed.length, DIGITS))
         return _done(command)
 
     def _do_to_line(self, command: Button | Unplug | Replug | Cut | Noise | Sleep) -> Said:
@@ -214,7 +241,7 @@ def check(command: Command, scene: Scene, description: Description) -> None:
     match command:
         case Place(key) | Visit(key) | Thickness(key):
             scene.reed.place(key)
-        case Scrape(key, _, zone):
+        case Scrape(key, _, zone, _):
             scene.reed.heights(scene.reed.place(key), zone)
         case Button() if description.sends != "on-button":
             raise CommandError(f"{description.name} has no button to send with")

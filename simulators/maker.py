@@ -6,6 +6,8 @@ import random
 
 import msgspec
 
+from gaugelink.craft.reed import Station
+
 TOO_EARLY = 0.03
 """The share of presses that come before the reading can stand still."""
 
@@ -14,6 +16,27 @@ DOUBLE = 0.03
 
 STANDS = 0.85
 """Seconds after the touch at which the maker sees the reading stand still."""
+
+
+class Placing(msgspec.Struct, frozen=True):
+    """How exactly a hand finds a place: standard deviations."""
+
+    along: float = 0.0
+    """Millimetres along the blade. A hand is 0.5 off at times (from memory)."""
+    across: float = 0.0
+    """Across, as a share of the half width; assumed."""
+
+    def found(self, station: Station, rng: random.Random) -> Station:
+        """Where the hand comes down when it means `station`; on its own side, as is seen."""
+        height = station.height + rng.gauss(0, self.along)
+        across = station.across + rng.gauss(0, self.across)
+        low, high = {"left": (-1.0, -0.05), "middle": (-0.05, 0.05), "right": (0.05, 1.0)}[
+            station.side
+        ]
+        return Station(station.blade, height, min(max(across, low), high))
+
+
+EXACT = Placing()
 
 
 class Timing(msgspec.Struct, frozen=True):

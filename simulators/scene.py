@@ -7,13 +7,16 @@ down, held, lifted.
 from __future__ import annotations
 
 import math
+import random
 
 import msgspec
 
+from gaugelink.craft.lessons import Start
 from gaugelink.craft.reed import Station
 from gaugelink.craft.style import Style
+from simulators.cane import USUAL_FORCE
 from simulators.commands import CommandError, Press
-from simulators.maker import Maker
+from simulators.maker import EXACT, Maker, Placing
 from simulators.reed import Reed
 from simulators.spindle import Spindle
 
@@ -38,8 +41,21 @@ class _Visit(msgspec.Struct):
 class Scene:
     """What the indicator stands on, and who moves it. Raises StyleError for an unknown stage."""
 
-    def __init__(self, style: Style, stage: str, seed: int, rate: float) -> None:
-        self.reed = Reed(style, stage, seed)
+    def __init__(
+        self,
+        style: Style,
+        stage: str,
+        seed: int,
+        rate: float,
+        *,
+        start: Start | None = None,
+        placing: Placing = EXACT,
+    ) -> None:
+        """`start` is the state of a lesson; `placing` how exactly the maker finds a station, which
+        whoever places the spindle themselves does exactly."""
+        self.reed = Reed(style, stage, seed, start=start)
+        self._placing = placing
+        self._hand = random.Random(f"{seed}/hand")
         self._stops = [stop.station for stop in style.stops(stage)]
         self._rate = rate
         self._spindle = Spindle(seed, rate)
@@ -61,10 +77,14 @@ class Scene:
         """Someone steers: the walk by itself ends, and the spindle stays where it is."""
         self._by_itself = False
 
-    def place(self, station: Station) -> None:
+    def place(self, station: Station, force: float = USUAL_FORCE) -> None:
         """Come down there and stay; whatever the maker was about is given up."""
         self._visit = None
-        self._spindle.place(self.reed.thickness(station))
+        self._come_down(station, force)
+
+    def _come_down(self, station: Station, force: float = USUAL_FORCE) -> None:
+        # Only wet cane is soft enough to go on giving way.
+        self._spindle.place(self.reed.reads(station, force), self.reed.water.moisture)
 
     def lift(self) -> None:
         """Lift; whatever the maker was about is given up."""
@@ -111,7 +131,7 @@ class Scene:
         if self._left > 0:
             return
         if self._spindle.lifted:
-            self._spindle.place(self.reed.thickness(self._stops[self._stop]))
+            self._come_down(self._stops[self._stop])
             self._stop = (self._stop + 1) % len(self._stops)
             self._left = (self._spindle.touches or 0) + self._samples(HELD_FOR)
         else:
@@ -124,7 +144,7 @@ class Scene:
             if visit.think > 0:
                 return []
             visit.think = None
-            self._spindle.place(self.reed.thickness(visit.station))
+            self._come_down(self._placing.found(visit.station, self._hand))
             visit.since_touch = -(self._spindle.touches or 0)
         visit.since_touch += 1
         due = [sample for sample in visit.presses if sample == visit.since_touch]

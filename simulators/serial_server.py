@@ -8,11 +8,13 @@ from pathlib import Path
 
 import msgspec
 
+from gaugelink.craft.lessons import Start
 from gaugelink.craft.style import Style
 from gaugelink.devices.description import Description
 from simulators.commands import read_script
 from simulators.encoding import Encoder
 from simulators.indicator import Indicator, check
+from simulators.maker import EXACT, Placing
 from simulators.scene import Scene
 from simulators.serial_pty import PseudoTerminal
 from simulators.serving import Hushed, attend, say, until_told
@@ -30,6 +32,10 @@ class Setup(msgspec.Struct, frozen=True):
     seed: int
     rate: float
     """Samples per second."""
+    start: Start | None = None
+    """The state of a lesson."""
+    placing: Placing = EXACT
+    """How exactly the maker finds a station."""
     script: Path | None = None
     link: Path | None = None
     until_eof: bool = False
@@ -50,7 +56,14 @@ async def serve(setup: Setup) -> None:
         loop.remove_reader(master)
 
     port = PseudoTerminal(setup.description.link, setup.link, opened, closing)
-    scene = Scene(setup.style, setup.stage, setup.seed, setup.rate)
+    scene = Scene(
+        setup.style,
+        setup.stage,
+        setup.seed,
+        setup.rate,
+        start=setup.start,
+        placing=setup.placing,
+    )
     script = (
         read_script(setup.script, lambda command: check(command, scene, setup.description))
         if setup.script

@@ -10,6 +10,8 @@ import math
 import random
 from collections.abc import Callable
 
+import msgspec
+
 from simulators.approach import CALM, Hand, draw, draw_swing
 
 
@@ -48,9 +50,13 @@ class Spindle:
         """What the indicator shows now, hundredths."""
         return self._motion(self._sample / self._rate)
 
-    def place(self, thickness: float) -> None:
-        """Come down, from lifted, on a place of `thickness` hundredths, and stay."""
+    def place(self, thickness: float, softness: float = 1.0) -> None:
+        """Come down, from lifted, on a place of `thickness` hundredths, and stay.
+
+        `softness` is 1 on wet cane, which goes on giving way, and 0 on dry.
+        """
         approach = draw(self._hand, thickness, self._next_motion())
+        approach = msgspec.structs.replace(approach, creep=softness * approach.creep)
         self._thickness = thickness
         self._touches = math.ceil(approach.touches * self._rate)
         self._motion = approach.at

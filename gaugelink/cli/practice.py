@@ -13,10 +13,14 @@ import click
 from gaugelink.cli import common
 
 if TYPE_CHECKING:
+    from gaugelink.capture.walk import Trigger
+    from gaugelink.cli.lesson import Run
     from gaugelink.cli.simulation import Over, Simulation
     from gaugelink.cli.walk import Report
+    from gaugelink.craft.lessons import Lesson
+    from gaugelink.craft.style import Style
     from gaugelink.daemon.client import Client
-    from gaugelink.daemon.messages import Event
+    from gaugelink.daemon.messages import Event, StartWalk, WalkEvent
     from gaugelink.folders import Folders
 
 DESCRIPTION = "signed-decimal-unit-cr"
@@ -35,6 +39,18 @@ GAUGE = "practice"
     show_default=True,
     help="What the indicator is connected by; Bluetooth is simulated on Linux only.",
 )
+@click.option(
+    "--trigger",
+    type=click.Choice(["press", "dwell"]),
+    default="press",
+    show_default=True,
+    help="Capture by pedal or key, or by standing still.",
+)
+@click.option(
+    "--lesson",
+    metavar="NAME",
+    help="A lesson, or the .toml file of one: its own style, stage and reed, and a score.",
+)
 @click.option("--headless", is_flag=True, help="Without a screen: a simulated maker walks.")
 @common.json_option
 @click.pass_context
@@ -44,6 +60,8 @@ def command(
     style: str,
     stage: str | None,
     over: Over,
+    trigger: Trigger,
+    lesson: str | None,
     headless: bool,
     as_json: bool,
 ) -> None:
@@ -55,10 +73,34 @@ def command(
     \b
     Example: gaugelink practice
              gaugelink practice --headless --json --seed 7
+             gaugelink practice --lesson level-windows
     """
     if as_json and not headless:
         raise click.UsageError("--json goes with --headless: the screen prints no lines")
-    common.run(_practice(ctx, seed, style, stage, over, headless, as_json))
+    if trigger == "dwell" and headless:
+        raise click.UsageError("--trigger dwell goes with the screen: headless, the maker presses")
+    if lesson is None:
+        common.run(_practice(ctx, seed, style, stage, over, trigger, headless, as_json))
+        return
+    begins = _lesson(ctx, lesson, headless)
+    common.run(
+        _practice(
+            ctx, seed, begins.style, begins.stage, over, trigger, headless, as_json, lesson, begins
+        )
+    )
+
+
+def _lesson(ctx: click.Context, name: str, headless: bool) -> Lesson:
+    """The lesson of that name; a UsageError when the rest of the call does not go with it."""
+    from gaugelink.craft import lessons
+
+    for given in ("style", "stage", "over"):
+        if ctx.get_parameter_source(given) is not click.core.ParameterSource.DEFAULT:
+            raise click.UsageError(f"--{given} does not go with --lesson, which has its own")
+    lesson = lessons.find(name)
+    if lesson.clips and not headless:
+        raise click.UsageError(f"lesson {lesson.name} is clipped, which goes with --headless only")
+    return lesson
 
 
 async def _practice(
@@ -67,8 +109,11 @@ async def _practice(
     style: str,
     stage: str | None,
     over: Over,
+    trigger: Trigger,
     headless: bool,
     as_json: bool,
+    lesson_name: str = "",
+    lesson: Lesson | None = None,
 ) -> None:
     from gaugelink.cli.simulation import simulated
     from gaugelink.craft import style as styles
@@ -77,13 +122,24 @@ async def _practice(
     path = styles.locate(style, own.styles)
     found = styles.find(path)
     chosen = found.stage(stage or DEFAULT_STAGE.get(found.name, found.stages[0].name))
+    run = None if lesson is None else _begun(lesson, found)
+    if lesson is not None and headless and not as_json:
+        common.say(f"{lesson.title}. {lesson.aim}")
     with tempfile.TemporaryDirectory(prefix="gaugelink-") as home:
-        async with simulated(seed, path, chosen.name, DESCRIPTION, over) as simulation:
+        async with simulated(seed, path, chosen.name, DESCRIPTION, over, lesson_name) as simulation:
             folders = _beside(Path(home), own)
             if headless:
-                await _headless(folders, simulation, style, chosen.name, as_json)
+                await _headless(folders, simulation, style, chosen.name, as_json, run)
             else:
-                await _on_screen(folders, own, simulation, style, chosen.name)
+                await _on_screen(folders, own, simulation, style, chosen.name, trigger, run)
+
+
+def _begun(lesson: Lesson, style: Style) -> Run:
+    from gaugelink.cli.lesson import Run
+    from gaugelink.craft.lessons import fits
+
+    fits(lesson, style)
+    return Run(lesson, style)
 
 
 DEFAULT_STAGE = {"millrace-long": "windows"}
@@ -105,11 +161,21 @@ def _spoken(simulation: Simulation) -> str:
 
 
 async def _headless(
-    folders: Folders, simulation: Simulation, style: str, stage: str, as_json: bool
+    folders: Folders,
+    simulation: Simulation,
+    style: str,
+    stage: str,
+    as_json: bool,
+    run: Run | None,
 ) -> None:
     from gaugelink.cli.walk import BENCH, Report
     from gaugelink.daemon import messages as m
 
+    if run is not None and run.lesson.clips:
+        from gaugelink.cli.lesson import clip_lesson
+
+        await clip_lesson(run, simulation, as_json)
+        return
     async with (
         common.reach(folders) as client,
         contextlib.aclosing(client.events()) as events,
@@ -118,13 +184,52 @@ async def _headless(
         await client.ask(
             m.AddGauge(name=GAUGE, port=simulation.port, description=_spoken(simulation))
         )
-        walk = await client.ask(
-            m.StartWalk(reed=REED, style=style, stage=stage, gauge=GAUGE, bench=BENCH)
-        )
-        report = Report(walk, as_json)
-        await common.first(_make(events, simulation, report), _press(client, simulation))
-        await client.ask(m.StopWalk(bench=BENCH))
-        report.summary()
+        wanted = m.StartWalk(reed=REED, style=style, stage=stage, gauge=GAUGE, bench=BENCH)
+        walk = await client.ask(wanted)
+        if run is None:
+            report = Report(walk, as_json)
+            await common.first(_make(events, simulation, report), _press(client, simulation))
+            await client.ask(m.StopWalk(bench=BENCH))
+            report.summary()
+        else:
+            await _headless_lesson(client, events, simulation, run, wanted, walk, as_json)
+
+
+async def _headless_lesson(
+    client: Client,
+    events: AsyncGenerator[Event, None],
+    simulation: Simulation,
+    run: Run,
+    wanted: StartWalk,
+    walk: WalkEvent,
+    as_json: bool,
+) -> None:
+    from msgspec.structs import replace
+
+    from gaugelink.cli.lesson import LessonReport, scrape_lesson
+    from gaugelink.daemon import messages as m
+
+    report = LessonReport(walk, as_json, run)
+
+    async def measure() -> None:
+        if not report.done:
+            await _make(events, simulation, report)
+            return
+        await client.ask(replace(wanted, anew=True))
+        await _until_begun(events, report)
+        await _walk(events, simulation, report)
+
+    await common.first(scrape_lesson(run, simulation, report, measure), _press(client, simulation))
+    await client.ask(m.StopWalk(bench=wanted.bench))
+    if not as_json:
+        run.tell()
+    report.summary(run.summary())
+
+
+async def _until_begun(events: AsyncGenerator[Event, None], report: Report) -> None:
+    """Hear what was told before a further pass began, and that it has."""
+    while report.done:
+        report.event(await anext(events))
 
 
 async def _press(client: Client, simulation: Simulation) -> None:
@@ -140,13 +245,21 @@ async def _press(client: Client, simulation: Simulation) -> None:
 async def _make(
     events: AsyncGenerator[Event, None], simulation: Simulation, report: Report
 ) -> None:
-    """The simulated maker listens to the hub: goes where it says, and heeds what it refuses."""
+    """The simulated maker walks once the gauge is there: goes where the hub says, and heeds it."""
     from gaugelink.daemon import messages as m
 
     async for event in events:
         report.event(event)
         if isinstance(event, m.GaugeEvent) and event.link == "up":
             break
+    await _walk(events, simulation, report)
+
+
+async def _walk(
+    events: AsyncGenerator[Event, None], simulation: Simulation, report: Report
+) -> None:
+    from gaugelink.daemon import messages as m
+
     visiting: int | None = None
     while not report.done:
         if visiting != report.walk.at_stop:
@@ -164,7 +277,13 @@ async def _make(
 
 
 async def _on_screen(
-    folders: Folders, own: Folders, simulation: Simulation, style: str, stage: str
+    folders: Folders,
+    own: Folders,
+    simulation: Simulation,
+    style: str,
+    stage: str,
+    trigger: Trigger,
+    run: Run | None,
 ) -> None:
     from gaugelink.cli.bench import open_screen
     from tui.plan import Plan
@@ -176,5 +295,14 @@ async def _on_screen(
         gauge=GAUGE,
         port=simulation.port,
         description=_spoken(simulation),
+        trigger=trigger,
     )
-    await open_screen(folders, own, plan, practice=simulation)
+    if run is None:
+        await open_screen(folders, own, plan, practice=simulation)
+        return
+    from gaugelink.cli.lesson import Watched
+
+    watched = Watched(simulation)
+    await open_screen(folders, own, plan, practice=watched)
+    watched.into(run, folders)
+    run.tell()

@@ -58,6 +58,15 @@ class Simulation:
         """Scrape a zone on the blade and side of a station."""
         await self._tell({"do": "scrape", "station": station, "zone": zone, "strokes": strokes})
 
+    async def crow(self) -> tuple[float, float]:
+        """Crow the reed: the cents from the style's goal, and its length in millimetres."""
+        said = await self._tell({"do": "crow"})
+        return said["cents"], said["length"]
+
+    async def clip(self, millimetres: float) -> None:
+        """Clip the reed's end."""
+        await self._tell({"do": "clip", "mm": millimetres})
+
     async def visit(self, station: str) -> None:
         """Let the simulated maker go to a station; a press follows in human time."""
         await self._tell({"do": "visit", "station": station})
@@ -108,12 +117,19 @@ class Simulation:
 
 @contextlib.asynccontextmanager
 async def simulated(
-    seed: int, style: str, stage: str, description: str, over: Over = "serial"
+    seed: int,
+    style: str,
+    stage: str,
+    description: str,
+    over: Over = "serial",
+    lesson: str = "",
 ) -> AsyncIterator[Simulation]:
     """Start a simulated indicator, and end it when the block is left.
 
     Over Bluetooth it comes with a message bus of its own, through which this process, and whatever
     it starts, then reaches all of Bluetooth; it says by itself what it sends.
+
+    `lesson` is the name or path of the lesson whose reed it begins with; over a serial port only.
 
     Raises SimulationError with its own words when it does not start.
     """
@@ -126,6 +142,7 @@ async def simulated(
         *("--seed", str(seed)),
         *("--style", style),
         *("--stage", stage),
+        *(("--lesson", lesson) if lesson else ()),
         "--until-eof",
         stdin=asyncio.subprocess.PIPE,
         stdout=asyncio.subprocess.PIPE,

@@ -34,7 +34,7 @@ assumption, no source."""
 SCATTER_WORTH = 6.0
 """How many crows the stated scatter is worth."""
 
-Why = Literal["clip", "on goal", "sharp", "shortest", "risk"]
+Why = Literal["clip", "on goal", "again", "sharp", "shortest", "risk"]
 
 
 class Crowed(msgspec.Struct, frozen=True):
@@ -142,6 +142,9 @@ def plan(
         text = f"{at}: sharp of {goal.cents:+f}; do not clip, scraping brings it down"
         return Plan("sharp", None, None, None, None, text)
     if off >= -goal.within:
+        if _flat_by_all(points, goal, slope, rule, shortest):
+            text = f"{at}: on its goal, but flat by its earlier crows; crow it again"
+            return Plan("again", None, None, None, None, text)
         return Plan("on goal", None, None, None, None, f"{at}: on its goal, leave the length")
     room = newest.length - shortest
     if room < min(rule.steps):
@@ -163,6 +166,20 @@ def plan(
             return Plan("clip", step, after.location, spread, chance, text)
     text = f"{at}: the next clip might pass the goal; play it, and let your ear decide"
     return Plan("risk", None, None, None, None, text)
+
+
+def _flat_by_all(
+    points: Sequence[Crowed], goal: Goal, slope: Slope, rule: Clipping, shortest: Decimal
+) -> bool:
+    """Whether all crows together put the reed below its goal, whatever the newest alone says.
+
+    After many small clips one crow of them comes out sharp by its scatter alone, and would end the
+    clipping too early.
+    """
+    if len(points) < 2:
+        return False
+    here = _belief(points, slope, rule, shortest).at([1.0, 0.0]).location
+    return here < float(goal.cents - goal.within)
 
 
 def _belief(points: Sequence[Crowed], slope: Slope, rule: Clipping, shortest: Decimal) -> Belief:

@@ -8,7 +8,16 @@ import platform
 
 from tests.benchmarks.table import Row, show
 
-NAMES = ("decoding", "capturing", "starting", "following", "settling", "walking", "teaching")
+NAMES = (
+    "decoding",
+    "capturing",
+    "starting",
+    "following",
+    "settling",
+    "walking",
+    "teaching",
+    "advice",
+)
 
 
 def main() -> None:

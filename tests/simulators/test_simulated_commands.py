@@ -11,6 +11,7 @@ from gaugelink.craft.style import find as find_style
 from gaugelink.devices.catalog import catalog
 from gaugelink.devices.pipeline import Pipeline
 from simulators.commands import (
+    Clipped,
     Command,
     CommandError,
     Done,
@@ -25,6 +26,7 @@ from simulators.commands import (
     parse,
     read_script,
 )
+from simulators.commands import Crowed as HasCrowed
 from simulators.encoding import Encoder
 from simulators.indicator import Indicator, check
 from simulators.scene import Scene
@@ -317,3 +319,44 @@ def test_a_wrong_script_names_the_line(tmp_path: Path, line: str, said: str) -> 
 def test_a_script_that_is_not_there(tmp_path: Path) -> None:
     with pytest.raises(CommandError, match="cannot be read"):
         read_script(tmp_path / "none", checked)
+
+
+def test_water_nights_and_sharpening() -> None:
+    rig = Rig()
+    truth = rig.scene.reed.place(PLACE)
+    wet = rig.scene.reed.thickness(truth)
+    assert rig.do(do="dry", seconds=3600) == Done("dry")
+    assert rig.scene.reed.thickness(truth) < wet
+    assert rig.do(do="soak", seconds=3600) == Done("soak")
+    assert rig.do(do="rest") == Done("rest")
+    assert rig.scene.reed.water.moisture == 0
+    rig.do(do="scrape", station=PLACE, strokes=200, pressure=0.5)
+    assert rig.scene.reed.knife.sharpness < 1
+    assert rig.do(do="sharpen") == Done("sharpen")
+    assert rig.scene.reed.knife.sharpness == 1
+
+
+def test_a_heavy_spindle_shows_less_than_a_light_one() -> None:
+    shown = []
+    for force in (0.4, 1.0):
+        rig = Rig()
+        rig.do(do="place", station=PLACE, force=force)
+        rig.tick(2 * RATE)
+        shown.append(rig.values()[-1])
+    assert 0.5 < shown[0] - shown[1] < 2
+
+
+def test_crowing_and_clipping() -> None:
+    rig = Rig()
+    first = rig.do(do="crow")
+    assert isinstance(first, HasCrowed)
+    assert first.length == 73
+    assert rig.do(do="clip", mm=2) == Clipped(71.0)
+    second = rig.do(do="crow")
+    assert isinstance(second, HasCrowed)
+    assert second.length == 71
+    assert rig.do(do="place", station="crossed/72/0") == Failed(
+        "crossed/72/0 is not on the cane: heights go from 47 to 71 mm, places across from -1 to 1"
+    )
+    rig.do(do="clip", mm=4.9)
+    assert isinstance(rig.do(do="clip", mm=3), Failed)

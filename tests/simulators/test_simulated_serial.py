@@ -307,3 +307,44 @@ async def test_a_script_is_done_and_answered(tmp_path: Path) -> None:
             *("done", "done", "plugged", "done")
         ]
         assert await simulated.process.wait() == 0
+
+
+async def test_a_lesson_gives_the_reed_its_state() -> None:
+    async with simulator("--lesson", "level-windows") as one:
+        thick = {}
+        for place in ("crossed/53/-0.5", "crossed/53/0.5", "uncrossed/53/0.5"):
+            thick[place] = (await one.do(do="thickness", station=place))["hundredths"]
+    # Four above 40; three more on the left of the crossed side, one less over it.
+    assert thick["crossed/53/-0.5"] == pytest.approx(47, abs=0.3)
+    assert thick["crossed/53/0.5"] == pytest.approx(44, abs=0.3)
+    assert thick["uncrossed/53/0.5"] == pytest.approx(43, abs=0.3)
+
+
+async def test_a_lesson_goes_with_its_own_stage_only() -> None:
+    process = await start("--lesson", "level-windows", "--stage", "tip")
+    async with asyncio.timeout(DEADLINE):
+        _, said = await process.communicate()
+    assert process.returncode == 2
+    assert b"--lesson level-windows is of millrace-long, stage windows" in said
+
+
+async def test_a_hand_that_misses_shows_it_in_the_blend() -> None:
+    async def stands(*options: str) -> list[float]:
+        found = []
+        async with simulator("--stage", "balance", "--rate", "50", *options) as one:
+            with serial.Serial(one.path, 9600, timeout=2) as port:
+                pipeline = Pipeline(find("signed-decimal-unit-cr"), "test")
+                for _ in range(3):
+                    await one.do(do="visit", station="crossed/66.5/-0.5")
+                    while (await one.line())["is"] != "press":
+                        pass
+                    port.reset_input_buffer()
+                    got: list[Reading] = []
+                    while not got:
+                        got = pipeline.feed(await asyncio.to_thread(port.read, 40), 0.0)
+                    found.append(float(got[-1].hundredths))
+        return found
+
+    exact, missing = await stands("--seed", "3"), await stands("--seed", "3", "--off-by", "0.8")
+    assert max(exact) - min(exact) <= 2
+    assert max(missing) - min(missing) > max(exact) - min(exact)
