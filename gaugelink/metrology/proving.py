@@ -203,19 +203,19 @@ def reading_budget(
     They are not corrected, so the greatest error found counts as a half-width. What a study found
     of the hand that places the reed belongs in `more`.
     """
-    components = [
+    alone = repeated(
+        "repeatability", proof.repeatability_deviation, readings, proof.repeatability_degrees
+    )
+    return budget([*shared_by_readings(proof), alone, *more], coverage)
+
+
+def shared_by_readings(proof: Proof) -> list[Component]:
+    """What makes every later reading unsure alike, so that no repeating lessens it."""
+    return [
         rectangular("error of indication", abs(proof.greatest_error)),
         normal("proving", proof.budget.combined, 1, proof.budget.degrees_of_freedom),
-        repeated(
-            "repeatability",
-            proof.repeatability_deviation,
-            readings,
-            proof.repeatability_degrees,
-        ),
         *_of_indicator(proof.resolution),
-        *more,
     ]
-    return budget(components, coverage)
 
 
 def old(proved_at: datetime, now: datetime, good_for: timedelta = GOOD_FOR) -> bool:
@@ -368,7 +368,8 @@ def _error_check(proof: Proof, limit: float, risk: float) -> Check:
         for decision in [decide(error, point.uncertainty, Limits(-limit, limit), risk)]
     ]
     worst = _worst(found)
-    return min((each for each in found if each.outcome == worst), key=lambda each: each.probability)
+    alike = (each for each in found if each.outcome == worst)
+    return min(alike, key=lambda each: (each.probability, -abs(each.value)))
 
 
 def _check(name: str, value: float, limit: float, uncertainty: float, decision: Decision) -> Check:

@@ -1,0 +1,1 @@
+"""What `gaugelink batch` can do, one module a command."""
