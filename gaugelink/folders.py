@@ -14,7 +14,7 @@ class Folders(msgspec.Struct, frozen=True):
     data: Path
     """The store and its backups."""
     config: Path
-    """`styles/`, `descriptions/` and `keys.toml`, all written by the user."""
+    """`styles/`, `descriptions/`, `keys.toml`, `pedals.toml` and `cues.toml`, all the user's."""
     runtime: Path
     """The running hub's socket or address."""
 
@@ -33,6 +33,14 @@ class Folders(msgspec.Struct, frozen=True):
     @property
     def keys(self) -> Path:
         return self.config / "keys.toml"
+
+    @property
+    def pedals(self) -> Path:
+        return self.config / "pedals.toml"
+
+    @property
+    def cues(self) -> Path:
+        return self.config / "cues.toml"
 
 
 def folders(home: Path | None = None) -> Folders:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import sys
-from importlib import import_module
 
 import click
 
 from gaugelink import __version__
+from gaugelink.cli.lazy import Lazy
 from gaugelink.reading import GaugelinkError
 
 COMMANDS: dict[str, str] = {
@@ -18,42 +18,22 @@ COMMANDS: dict[str, str] = {
     "find": "find",
     "watch": "watch",
     "walk": "walk",
+    "prove": "prove",
+    "study": "study",
     "rack": "rack",
     "reed": "reed",
+    "batch": "batch",
     "styles": "styles",
     "cues": "cues",
     "export": "export",
+    "backup": "backup",
+    "restore": "restore",
     "diagnose": "diagnose",
 }
 """Commands in the order of the day, and the module below `gaugelink.cli` that holds each."""
 
 
-class _Commands(click.Group):
-    """Finds a command's module when the command is asked for."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(COMMANDS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in COMMANDS:
-            return None
-        module = import_module(f"gaugelink.cli.{COMMANDS[cmd_name]}")
-        command = module.command
-        assert isinstance(command, click.Command)
-        return command
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        try:
-            return super().resolve_command(ctx, args)
-        except click.UsageError as error:
-            raise click.UsageError(
-                f"{error.message.rstrip('.')}; known are {', '.join(COMMANDS)}", ctx
-            ) from error
-
-
-@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=Lazy, modules=COMMANDS, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, message="gaugelink %(version)s")
 @click.option(
     "--home",

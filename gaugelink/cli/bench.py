@@ -13,6 +13,8 @@ import click
 from gaugelink.cli import common
 
 if TYPE_CHECKING:
+    from gaugelink.capture.pedals.setup import PedalSetup
+    from gaugelink.cues.settings import CueSettings
     from gaugelink.daemon.client import Client
     from gaugelink.folders import Folders
     from tui.plan import Plan, Practice
@@ -71,7 +73,7 @@ def command(
 async def open_screen(
     folders: Folders, own: Folders, plan: Plan, practice: Practice | None = None
 ) -> None:
-    """Run the screen on the hub of `folders`, with the keys of the user's `own` folders."""
+    """Run the screen on the hub of `folders`, with keys, pedals and sounds of the user's `own`."""
     from tui.app import BenchApp
 
     seen = own.data / "safety-shown"
@@ -81,6 +83,8 @@ async def open_screen(
             plan,
             keys=read_keys(own.keys),
             practice=practice,
+            cues=read_cues(own.cues),
+            pedals=read_pedals(own.pedals),
             first_run=not seen.exists(),
             on_safety_seen=lambda: _touch(seen),
         )
@@ -114,6 +118,42 @@ def read_keys(file: Path) -> dict[str, list[str]]:
         return msgspec.convert(tomllib.loads(text), dict[str, list[str]])
     except (tomllib.TOMLDecodeError, msgspec.ValidationError) as error:
         raise GaugelinkError(f'{file}: {error}; write: capture = ["space", "enter"]') from error
+
+
+def read_pedals(file: Path) -> PedalSetup | None:
+    """The user's pedals; None without such a file, PedalsError for a wrong one.
+
+    Without one nothing of it is loaded before the first paint.
+    """
+    import tomllib
+
+    try:
+        text = file.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        return None
+    except (OSError, UnicodeDecodeError) as error:
+        from gaugelink.capture.pedals.mapping import PedalsError
+
+        raise PedalsError(f"{file}: cannot be read: {error}") from error
+    from gaugelink.capture.pedals.mapping import PedalsError
+    from gaugelink.capture.pedals.setup import setup
+
+    try:
+        return setup(tomllib.loads(text), str(file))
+    except tomllib.TOMLDecodeError as error:
+        raise PedalsError(f"{file}: {error}") from error
+
+
+def read_cues(file: Path) -> CueSettings | None:
+    """What the user wants to hear; None without such a file, CueError for a wrong one.
+
+    Without one nothing of it is loaded before the first paint.
+    """
+    if not file.exists():
+        return None
+    from gaugelink.cues.settings import load
+
+    return load(file)
 
 
 @contextlib.asynccontextmanager

@@ -63,7 +63,7 @@ def command(
         raise click.UsageError("--with says by what to --play", ctx)
     if spoken and wav is None:
         raise click.UsageError("--spoken says what to write with --wav", ctx)
-    file = common.folders_of(ctx).config / "cues.toml"
+    file = common.folders_of(ctx).cues
     if where:
         common.say(common.json_line({"is": "where", "file": str(file)}) if as_json else str(file))
         return

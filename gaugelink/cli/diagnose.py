@@ -10,7 +10,7 @@ import click
 from gaugelink.cli import common
 
 if TYPE_CHECKING:
-    from gaugelink.daemon.messages import Diagnosis
+    from gaugelink.daemon.messages import Diagnosis, GaugeCounts
 
 
 @click.command("diagnose")
@@ -48,7 +48,17 @@ async def _diagnose(ctx: click.Context, as_json: bool) -> None:
             f"{gauge.link}, {gauge.readings} readings, {gauge.per_second:g} a second, "
             f"last {heard}, opened anew {gauge.reopened} times"
         )
+        common.say(f"  {proved(gauge)}")
         for reason, count in gauge.refused.items():
             common.say(f"  refused {count}: {reason}")
         if gauge.last_refused:
             common.say(f"  the newest: {gauge.last_refused}")
+
+
+def proved(gauge: GaugeCounts) -> str:
+    """When a gauge was proved, and what to do when that is too long ago or never was."""
+    how = f"gaugelink prove --gauge {gauge.name} --standards FILE.toml"
+    if not gauge.proved_at:
+        return f"never proved: {how}"
+    when = f"proved on {gauge.proved_at[:10]}"
+    return f"{when}, too long ago to rely on: {how}" if gauge.proof_old else when

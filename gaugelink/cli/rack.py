@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gaugelink.cli import common
+from gaugelink.cli.times import local
 
 if TYPE_CHECKING:
-    from gaugelink.daemon.messages import ReedRecord
+    from gaugelink.daemon.messages import RackEntry, ReedRecord
 
 MOST_NUMBERED = 10_000
 """No maker numbers more blanks of one name."""
@@ -31,7 +32,7 @@ STATES = (
 @common.json_option
 @click.pass_context
 def command(ctx: click.Context, everything: bool, as_json: bool) -> None:
-    """Show the reeds in progress, put blanks on the rack, and move reeds on.
+    """Show the reeds in progress with the next step of each, put blanks on the rack, move reeds on.
 
     \b
     Example: gaugelink rack add R --count 12 --style millrace-long --batch autumn
@@ -46,7 +47,7 @@ async def _show(ctx: click.Context, everything: bool, as_json: bool) -> None:
     from gaugelink.daemon import messages as m
 
     async with common.reach(common.folders_of(ctx)) as client:
-        reeds = await client.ask(m.Rack(all=everything))
+        reeds: list[RackEntry] = await client.ask(m.Agenda(all=everything))
     if as_json:
         common.say(common.json_line(reeds))
         return
@@ -54,6 +55,15 @@ async def _show(ctx: click.Context, everything: bool, as_json: bool) -> None:
         common.say("the rack is empty: gaugelink rack add NAME --style STYLE puts a blank on it")
     for reed in reeds:
         common.say(plain(reed))
+        common.say(f"{'':<10} {_next(reed)}")
+
+
+def _next(reed: RackEntry) -> str:
+    """Since when it stands so, and what comes next, in the time of this place."""
+    due = ""
+    if reed.due:
+        due = f", {'not before' if reed.waits else 'due since'} {local(reed.due)}"
+    return f"since {local(reed.since)}; next: {reed.next}{due}"
 
 
 def plain(reed: ReedRecord) -> str:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 def command(ctx: click.Context, name: str | None, where: bool, as_json: bool) -> None:
     """List the styles, or show one: its stages and each zone's target.
 
-    A style is a TOML file. The shipped two are invented examples: copy one to the folder that
+    A style is a TOML file. The shipped ones are invented examples: copy one to the folder that
     --where names, give it a name of your own, and make the numbers yours. NAME may be a file.
 
     \b

@@ -7,19 +7,26 @@ import contextlib
 import sys
 import threading
 from collections import Counter
+from collections.abc import AsyncIterator
 from typing import TYPE_CHECKING, Any
 
 import click
+import msgspec
 
 from gaugelink.cli import common
 
 if TYPE_CHECKING:
+    from gaugelink.cues.settings import CueSettings
+    from gaugelink.cues.speaker import Speaker
     from gaugelink.daemon.client import Client
     from gaugelink.daemon.messages import Event, StartWalk, WalkEvent
     from gaugelink.folders import Folders
 
 WORDS = ("capture", "retake", "skip", "back", "pause", "resume", "again")
 """Gestures that a line may name; an empty line is a capture."""
+
+WATER = ("in", "out", "dry")
+"""Where a line may say that the reed goes: into the water, out of it, or measured dry."""
 
 BENCH = "walk"
 
@@ -61,7 +68,11 @@ def command(
     """Walk a stage's stations once, without a screen.
 
     With --trigger lines, an empty line captures; retake, skip, back, pause, resume and again do
-    what they say. The end of the input leaves the walk, which resumes where it stood.
+    what they say; in and out say that the reed goes into the water or comes out of it, dry that it
+    is measured dry. The end of the input leaves the walk, which resumes where it stood.
+
+    It is heard as `gaugelink cues` tells: tones and voice where they are turned on, the bell at a
+    terminal only.
 
     \b
     Example: gaugelink walk --port /dev/ttyUSB0 --style millrace-long --stage windows
@@ -88,21 +99,68 @@ async def _walk(
 
     from gaugelink.daemon import messages as m
 
+    settings = _heard_here(folders)
     async with common.reach(folders) as client:
         gauge = await client.ask(m.AddGauge(port=port, description=description))
         wanted = replace(wanted, gauge=gauge.name)
         await client.ask(m.Follow(readings=False))
         report = Report(await client.ask(wanted), as_json)
-        try:
-            works = [_follow(client, report)]
-            if wanted.trigger == "press":
-                works.append(_press_lines(client, wanted.bench))
-            await common.first(*works)
-        finally:
-            # However it ends: in a hub that goes on, it would go on capturing with nobody there.
-            if report.ours:
-                await _leave(client, wanted.bench)
-        report.summary()
+        async with _speaking(settings) as speaker:
+            try:
+                works = [_follow(client, report, Ears(wanted.bench, gauge.name, speaker))]
+                if wanted.trigger == "press":
+                    works.append(_press_lines(client, wanted.bench))
+                await common.first(*works)
+            finally:
+                # However it ends: in a hub that goes on, it would go on capturing with nobody
+                # there.
+                if report.ours:
+                    await _leave(client, wanted.bench)
+            report.summary()
+            # What the last capture led to is heard to its end.
+            await speaker.quiet()
+
+
+def _heard_here(folders: Folders) -> CueSettings:
+    """What the user wants to hear; the bell only where there is a terminal to ring."""
+    from msgspec.structs import replace
+
+    from gaugelink.cues.settings import load
+
+    settings = load(folders.cues)
+    return replace(settings, bell=settings.bell and sys.stdout is not None and sys.stdout.isatty())
+
+
+@contextlib.asynccontextmanager
+async def _speaking(settings: CueSettings) -> AsyncIterator[Speaker]:
+    from gaugelink.cues.speaker import speaking
+
+    def trouble(text: str) -> None:
+        common.say(f"gaugelink: {text}", err=True)
+
+    def ring() -> None:
+        click.echo("\a", nl=False)
+
+    async with speaking(settings, trouble, ring) as speaker:
+        yield speaker
+
+
+class Ears:
+    """Lets be heard what the hub says of this walk."""
+
+    def __init__(self, bench: str, gauge: str, speaker: Speaker) -> None:
+        from gaugelink.daemon.cueing import Hearing
+
+        self._hearing = Hearing(bench, gauge)
+        self._speaker = speaker
+
+    def event(self, event: Event) -> None:
+        """Offer what is to be heard of it."""
+        from gaugelink.daemon.cueing import hear
+
+        self._hearing, cues = hear(self._hearing, event)
+        for cue in cues:
+            self._speaker.offer(cue)
 
 
 async def _leave(client: Client, bench: str) -> None:
@@ -118,12 +176,15 @@ async def _press_lines(client: Client, bench: str) -> None:
     """Carry out a gesture for each line of standard input, until its end."""
     from gaugelink.daemon import messages as m
 
-    lines = _lines_of_stdin()
+    lines = lines_of_stdin()
     while (line := await lines.get()) is not None:
         word = line.strip() or "capture"
+        if word in WATER:
+            await client.ask(m.Soak(where=word, bench=bench))  # type: ignore[arg-type]
+            continue
         if word not in WORDS:
             # A slip of the hand does not end a walk.
-            said = f"{word!r} is no gesture: use an empty line or {', '.join(WORDS)}"
+            said = f"{word!r} is no gesture: use an empty line or {', '.join(WORDS + WATER)}"
             common.say(f"gaugelink: {said}", err=True)
             continue
         await client.ask(m.Press(gesture=word, bench=bench))  # type: ignore[arg-type]
@@ -131,7 +192,7 @@ async def _press_lines(client: Client, bench: str) -> None:
     await client.ask(m.Walk(bench=bench))
 
 
-def _lines_of_stdin() -> asyncio.Queue[str | None]:
+def lines_of_stdin() -> asyncio.Queue[str | None]:
     """The lines of standard input as they come, None at its end.
 
     Read in a thread that is not waited for: a read from a terminal cannot be called off.
@@ -152,11 +213,12 @@ def _lines_of_stdin() -> asyncio.Queue[str | None]:
     return queue
 
 
-async def _follow(client: Client, report: Report) -> None:
+async def _follow(client: Client, report: Report, ears: Ears) -> None:
     from gaugelink.reading import GaugelinkError
 
     async for event in client.events():
         report.event(event)
+        ears.event(event)
         if not report.ours:
             raise GaugelinkError("another walk has begun at this bench: this one can be resumed")
         if report.done:
@@ -212,6 +274,8 @@ class Report:
             if event.name == self._walk.gauge:
                 self._link(event.link, event.reason)
             return
+        if isinstance(event, m.GaugeGone) and event.renamed and event.name == self._walk.gauge:
+            self._walk = msgspec.structs.replace(self._walk, gauge=event.renamed)
         if not isinstance(event, m.AtBench) or event.bench != self._bench:
             return
         match event:
@@ -225,7 +289,18 @@ class Report:
                 self._refused[event.why] += 1
                 self._print(event, f"  not taken: {event.text}")
             case m.ZoneAlert():
-                self._print(event, f"  {event.title}: on target")
+                over = event.verdict.word == "over"
+                self._print(event, f"  {event.title}: {event.verdict if over else 'on target'}")
+            case m.ZoneWatched():
+                if event.estimate is None:
+                    self._print(event, f"  watching {event.title}: nothing is captured")
+                else:
+                    self._print(
+                        event, f"  watching {event.title}: {event.estimate:f}  {event.verdict}"
+                    )
+            case m.SoakReminder():
+                said = f"{event.minutes} min out of the water; dip it before you measure on"
+                self._print(event, f"  {event.reed}: {said}")
             case m.WalkEvent():
                 self._ours = _same(event, self._walk)
                 if self._ours:
@@ -247,8 +322,8 @@ class Report:
     def _print(self, message: Any, plain: str) -> None:
         common.say(common.json_line(message) if self._json else plain)
 
-    def summary(self) -> None:
-        """Print the last line."""
+    def summary(self, more: dict[str, Any] | None = None) -> None:
+        """Print the last line; `more` goes into its JSON."""
         walk = self._walk
         verdicts = Counter(
             stop.verdict.word if stop.verdict else "unmeasured" for stop in walk.stops
@@ -277,6 +352,7 @@ class Report:
                     "to_go": walk.to_go,
                     "done": self.done,
                     "complete": walk.complete,
+                    **(more or {}),
                 }
             )
         )

@@ -268,4 +268,6 @@ def reading_event(reading: Reading, settled: Settled) -> ReadingEvent:
         round(settled.still, 3),
         reading.status,
         reading.pushed,
+        contact=settled.contact,
+        unlifted=settled.unlifted,
     )

@@ -16,22 +16,23 @@ from typing import Any
 import msgspec
 
 from gaugelink import __version__
-from gaugelink.capture import walk
 from gaugelink.capture.settling import Settled
 from gaugelink.capture.walk import WalkState
 from gaugelink.craft import style as styles
-from gaugelink.daemon import answers
+from gaugelink.daemon import answers, batches, trust, workbook
 from gaugelink.daemon import messages as m
+from gaugelink.daemon.advisor import Advisor
 from gaugelink.daemon.benches import Bench
 from gaugelink.daemon.followers import Follower, QueueFollower
 from gaugelink.daemon.gauges import Gauge, reading_event
 from gaugelink.daemon.keeper import Keeper
 from gaugelink.daemon.registry import Registry
+from gaugelink.daemon.soaking import Basin, Sleep
+from gaugelink.daemon.starting import begin_or_resume, take_in_hand
 from gaugelink.devices import links
 from gaugelink.devices.link import Chunk
 from gaugelink.devices.supervisor import Retry
 from gaugelink.reading import GaugelinkError, Reading
-from gaugelink.store.errors import UnknownReed
 
 log = logging.getLogger(__name__)
 
@@ -56,6 +57,7 @@ class Hub:
         tasks: asyncio.TaskGroup,
         clock: Callable[[], float] = time.monotonic,
         open_link: links.OpenLink = links.open_link,
+        sleep: Sleep = asyncio.sleep,
     ) -> None:
         self._keeper = keeper
         self._settings = settings
@@ -76,6 +78,8 @@ class Hub:
             self.tell,
         )
         self._benches: dict[str, Bench] = {}
+        self._basin = Basin(tasks, clock, sleep)
+        self._advisor = Advisor(keeper, tasks, self._style, self.tell)
         self._began: dict[str, Follower] = {}
         """Who began the walk at each bench, as long as they are there."""
         self._changing = asyncio.Lock()
@@ -158,6 +162,12 @@ class Hub:
                 return None
             case m.Press():
                 return await self._bench(request.bench).press(request.gesture, request.station)
+            case m.Soak():
+                return self._bench(request.bench).soak(request.where)
+            case m.WatchZone():
+                return await self._bench(request.bench).watch(request.zone, request.blade)
+            case m.StopWatching():
+                return await self._bench(request.bench).stop_watching()
             case m.Walk():
                 bench = self._benches.get(request.bench)
                 return None if bench is None else bench.event()
@@ -180,11 +190,31 @@ class Hub:
                 return answers.styles(styles.usable(self._settings.styles)[0])
             case m.Open():
                 raise GaugelinkError("open: only the first line on TCP opens a connection")
+            case m.Advise() if request.bench:
+                bench = self._bench(request.bench)
+                return await self._advisor.advise(
+                    bench.name, bench.gauge.name, bench.state, request.uncertainty
+                )
+            case _ if isinstance(request, m.CraftRequest):
+                return await workbook.answer(self._keeper, request, self._style)
+            case _ if isinstance(request, m.BatchRequest):
+                own = self._settings.styles
+                return await batches.answer(self._keeper, request, self._style, own)
+            case _ if isinstance(request, m.TrustRequest):
+                return await trust.answer(self._keeper, request)
             case _:
                 return await answers.from_store(self._keeper, request, self._check_style)
 
     def _check_style(self, name: str) -> None:
-        styles.find(name, self._settings.styles)
+        self._style(name)
+
+    def _style(self, name: str) -> styles.Style:
+        return styles.find(name, self._settings.styles)
+
+    def _tell_of_bench(self, event: m.Event) -> None:
+        self.tell(event)
+        if isinstance(event, m.WalkEvent) and event.bench in self._benches:
+            self._advisor.hear(event, self._benches[event.bench].state)
 
     def _bench(self, name: str) -> Bench:
         if name not in self._benches:
@@ -240,59 +270,25 @@ class Hub:
         style = styles.find(request.style, self._settings.styles)
         stage = style.stage(request.stage)
         await self._stop_walk(request.bench)
-        await self._take_in_hand(request.reed, style.name, stage.day)
-        number, state = await self._begin_or_resume(request, style)
+        await take_in_hand(self._keeper, request.reed, style.name, stage.day)
+        number, state = await begin_or_resume(self._keeper, request, style)
         gauge.settle_by(style.settling)
         bench = Bench(
-            request.bench, number, state, style, gauge, self._keeper, self._clock, self.tell
+            request.bench,
+            number,
+            state,
+            style,
+            gauge,
+            self._keeper,
+            self._clock,
+            self._tell_of_bench,
+            self._basin.at(request.bench, request.reed, style.soaking),
         )
         self._benches[request.bench] = bench
         self._began[request.bench] = follower
         event = bench.event()
         self.tell(event)
         return event
-
-    async def _take_in_hand(self, name: str, style: str, day: int) -> None:
-        """Put a new reed on the rack, and move one on to the day of its stage."""
-        store, run = self._keeper.store, self._keeper.run
-        try:
-            reed = await run(store.reed, name)
-        except UnknownReed:
-            # Whoever has a reed in hand and names it wants it measured, not filed first.
-            reed = await run(store.add_reed, name, style)
-        if (state := _state_on(day, reed.state)) != reed.state:
-            await run(store.update_reed, name, state=state)
-
-    async def _begin_or_resume(
-        self, request: m.StartWalk, style: styles.Style
-    ) -> tuple[int, WalkState]:
-        """The walk's number in the store, and where it stands."""
-        store, run = self._keeper.store, self._keeper.run
-        fresh = walk.begin(style, request.stage, request.reed, request.trigger)
-        left = None
-        if not request.anew:
-            left = await run(store.unfinished_walk, request.reed, style.name, request.stage)
-        if left is not None:
-            kept = walk.resumed(_kept(left.state))
-            # An edited style has other stations or targets: its walk begins anew.
-            if kept.stops == fresh.stops:
-                await run(
-                    store.resume_walk, left.walk, gauge=request.gauge, trigger=request.trigger
-                )
-                return left.walk, msgspec.structs.replace(
-                    kept, trigger=request.trigger, walking=style.walking
-                )
-        number = await run(
-            store.start_walk,
-            bench=request.bench,
-            reed=request.reed,
-            style=style.name,
-            stage=request.stage,
-            gauge=request.gauge,
-            trigger=request.trigger,
-            state=msgspec.json.encode(fresh),
-        )
-        return number, fresh
 
     def _join(self, there: Bench, request: m.StartWalk) -> m.WalkEvent:
         """The walk at a bench where somebody else began it, for one who wants the very same."""
@@ -322,7 +318,9 @@ class Hub:
             captures=counts.captures,
             followers=len(self._followers),
             missed=self._missed_by_gone + sum(each.missed for each in self._followers),
-            gauges=[gauge.counts() for gauge in self._gauges],
+            gauges=await trust.with_proofs(
+                self._keeper, [gauge.counts() for gauge in self._gauges]
+            ),
         )
 
     async def close(self) -> None:
@@ -339,32 +337,20 @@ def _same_walk(state: WalkState, request: m.StartWalk) -> bool:
     return (state.reed, state.style, state.stage) == (request.reed, request.style, request.stage)
 
 
-def _state_on(day: int, state: str) -> str:
-    """What a reed in that state is, once a stage of that day is begun on it."""
-    if day == 1:
-        return "first day" if state == "blank" else state
-    return "second day" if state in ("blank", "first day", "resting") else state
-
-
-def _kept(state: bytes) -> WalkState:
-    try:
-        return msgspec.json.decode(state, type=WalkState)
-    except msgspec.DecodeError as error:
-        raise GaugelinkError(
-            f"the unfinished walk was kept by another version ({error}): begin it anew"
-        ) from error
-
-
 @contextlib.asynccontextmanager
 async def hosting(
     keeper: Keeper,
     settings: HubSettings | None = None,
     clock: Callable[[], float] = time.monotonic,
     open_link: links.OpenLink = links.open_link,
+    sleep: Sleep = asyncio.sleep,
 ) -> AsyncIterator[Hub]:
-    """A running hub over an open store, until the block is left."""
+    """A running hub over an open store, until the block is left.
+
+    `sleep` waits for seconds of `clock`.
+    """
     async with asyncio.TaskGroup() as tasks:
-        hub = Hub(keeper, settings or HubSettings(), tasks, clock, open_link)
+        hub = Hub(keeper, settings or HubSettings(), tasks, clock, open_link, sleep)
         try:
             yield hub
         finally:

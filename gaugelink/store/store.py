@@ -32,6 +32,8 @@ from gaugelink.store.records import (
     SessionRecord,
     WalkRecord,
 )
+from gaugelink.store.series import SeriesBook
+from gaugelink.store.workbook import Workbook
 
 NOTHING_SAVED = "nothing was saved; "
 
@@ -65,6 +67,10 @@ class Store:
         self._now_utc = now_utc
         self._monotonic = monotonic
         self._leave = leave
+        self.workbook = Workbook(self._rows, self._transaction, self._now)
+        """What the maker counts, hears and finds, beside what is measured."""
+        self.series = SeriesBook(self._rows, self._transaction, self._now)
+        """How far the gauges can be trusted: what was done to prove and to study them."""
 
     @classmethod
     def open(

@@ -22,13 +22,32 @@ STILL = 12
 
 
 class Clock:
-    """A monotonic clock that stands until it is moved."""
+    """A monotonic clock that stands until it is moved, and wakes whoever sleeps by it."""
 
     def __init__(self) -> None:
-        self.now = 100.0
+        self._now = 100.0
+        self._asleep: list[tuple[float, asyncio.Future[None]]] = []
 
     def __call__(self) -> float:
-        return self.now
+        return self._now
+
+    @property
+    def now(self) -> float:
+        return self._now
+
+    @now.setter
+    def now(self, now: float) -> None:
+        self._now = now
+        due = [sleeper for sleeper in self._asleep if sleeper[0] <= now]
+        self._asleep = [sleeper for sleeper in self._asleep if sleeper[0] > now]
+        for _, woken in due:
+            if not woken.done():  # whoever slept may have been called off
+                woken.set_result(None)
+
+    async def sleep(self, seconds: float) -> None:
+        woken = asyncio.get_running_loop().create_future()
+        self._asleep.append((self._now + seconds, woken))
+        await woken
 
 
 class ScriptedLink:
@@ -167,7 +186,7 @@ async def scene(
     settings = HubSettings(styles=styles, descriptions=descriptions, retry=retry)
     async with (
         keeping(lambda: Store.open(path)) as keeper,
-        hosting(keeper, settings, clock, open_link) as hub,
+        hosting(keeper, settings, clock, open_link, clock.sleep) as hub,
     ):
         client = LocalClient(hub)
         made = Scene(hub, client, clock)

@@ -7,12 +7,13 @@ import io
 import json
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import msgspec
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gaugelink.craft.soaking import Wetness
 from gaugelink.craft.verdict import Verdict
 from gaugelink.reading import from_nanometres
 from gaugelink.store.export import COLUMNS, Document, export_csv, export_json
@@ -36,6 +37,7 @@ CAPTURES = st.builds(
     target=LENGTH,
     tolerance=LENGTH,
     at=st.floats(allow_nan=False, allow_infinity=False),
+    wet=st.sampled_from(get_args(Wetness)),
 )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import tempfile
 from pathlib import Path
+from typing import get_args
 
 import hypothesis.strategies as st
 import msgspec
@@ -17,6 +18,7 @@ from hypothesis.stateful import (
     rule,
 )
 
+from gaugelink.craft.soaking import Wetness
 from gaugelink.reading import from_nanometres
 from gaugelink.store.records import STATES, CaptureRecord
 from tests.store.sample import begin_walk, capture, open_store
@@ -80,8 +82,11 @@ class StoreAgainstModel(RuleBasedStateMachine):
         station=STATIONS,
         in_pass=st.integers(1, 2),
         nanometres=st.integers(-(10**12), 10**12),
+        wet=st.sampled_from(get_args(Wetness)),
     )
-    def capture(self, data: st.DataObject, station: str, in_pass: int, nanometres: int) -> None:
+    def capture(
+        self, data: st.DataObject, station: str, in_pass: int, nanometres: int, wet: Wetness
+    ) -> None:
         walk = data.draw(st.sampled_from(sorted(self.walks)))
         self.count += 1
         new = capture(
@@ -90,6 +95,7 @@ class StoreAgainstModel(RuleBasedStateMachine):
             in_pass=in_pass,
             hundredths=from_nanometres(nanometres),
             contact=self.count,
+            wet=wet,
         )
         self.states[walk] = b"[%d]" % self.count
         record = self.store.add_capture(new, self.states[walk])

@@ -20,6 +20,46 @@ from typing import get_args
 import msgspec
 
 from gaugelink.daemon.messages.base import Greeting, Message
+from gaugelink.daemon.messages.batches import (
+    BatchAnswer,
+    BatchRequest,
+    Best,
+    BestReeds,
+    BestStation,
+    Drafted,
+    DraftStyle,
+    GoesWith,
+    SortBatch,
+    SortedBlank,
+    Span,
+)
+from gaugelink.daemon.messages.craft import (
+    Advice,
+    Advise,
+    Agenda,
+    Changes,
+    ClipPlan,
+    Compared,
+    CraftAnswer,
+    CraftRequest,
+    Moved,
+    MovedPlace,
+    Needed,
+    NoteCrow,
+    NoteLength,
+    NoteStrokes,
+    NoteTest,
+    Overnight,
+    PlanClip,
+    PlayingTest,
+    RackEntry,
+    ReedChange,
+    SpineSeen,
+    StrokeAdvice,
+    StrokeRate,
+    Strokes,
+    Tests,
+)
 from gaugelink.daemon.messages.gauges import (
     GaugeEvent,
     GaugeGone,
@@ -32,7 +72,6 @@ from gaugelink.daemon.messages.gauges import (
 from gaugelink.daemon.messages.requests import (
     AddGauge,
     AddReed,
-    AnyRequest,
     Diagnose,
     Follow,
     Gauges,
@@ -44,14 +83,19 @@ from gaugelink.daemon.messages.requests import (
     RemoveGauge,
     RenameGauge,
     Request,
+    Soak,
     StartWalk,
     StopTeaching,
     StopWalk,
+    StopWatching,
     Styles,
     Teach,
     UpdateReed,
     Walk,
+    WatchZone,
+    Where,
 )
+from gaugelink.daemon.messages.requests import AnyRequest as _Requests
 from gaugelink.daemon.messages.results import (
     CaptureRecord,
     Diagnosis,
@@ -60,14 +104,30 @@ from gaugelink.daemon.messages.results import (
     ReedRecord,
     StyleSummary,
 )
+from gaugelink.daemon.messages.trust import (
+    AddToSeries,
+    AskSeries,
+    AskTrust,
+    BeginSeries,
+    ListSeries,
+    Series,
+    SeriesReading,
+    SolveSeries,
+    Trusted,
+    TrustRequest,
+)
 from gaugelink.daemon.messages.walks import (
     AtBench,
     Captured,
     Refused,
+    SoakReminder,
     StopView,
+    Tendency,
     WalkEvent,
+    Water,
     ZoneAlert,
     ZoneView,
+    ZoneWatched,
 )
 
 PROTOCOL = 1
@@ -96,10 +156,14 @@ Event = (
     | Captured
     | Refused
     | ZoneAlert
+    | ZoneWatched
+    | SoakReminder
+    | Advice
 )
 Answer = (
     GaugeEvent
     | WalkEvent
+    | ZoneWatched
     | Captured
     | Refused
     | ReedRecord
@@ -107,7 +171,12 @@ Answer = (
     | History
     | StyleSummary
     | Diagnosis
+    | Series
+    | Trusted
+    | CraftAnswer
+    | BatchAnswer
 )
+AnyRequest = _Requests | TrustRequest | CraftRequest | BatchRequest
 
 
 class Reply(Message, frozen=True, tag="reply"):

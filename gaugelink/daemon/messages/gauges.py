@@ -32,6 +32,10 @@ class ReadingEvent(Message, frozen=True, tag="reading"):
     """Sent by the indicator's own button: it says nothing until the next press."""
     missed: int = 0
     """Readings of this gauge that this follower did not get, since the last one it got."""
+    contact: int = 0
+    """Counts the contacts that the spindle stood in; a new one means that it has been lifted."""
+    unlifted: int = 0
+    """How many contacts just before this one were of the same visit: it slipped off and back."""
 
 
 class GaugeEvent(Message, frozen=True, tag="gauge"):

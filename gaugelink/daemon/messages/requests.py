@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import msgspec
 
 from gaugelink.capture.walk import Gesture, Trigger
+from gaugelink.craft.reed import Blade
+
+Where = Literal["in", "out", "dry"]
+"""Into the water, out of it, or measured dry."""
 
 
 class Request(
@@ -166,6 +172,37 @@ class Walk(Request, frozen=True, kw_only=True, tag="walk"):
     bench: str = "bench"
 
 
+class Soak(Request, frozen=True, kw_only=True, tag="soak"):
+    """Say where the reed in hand at a bench goes; answered with its `walk`.
+
+    From when it comes out of the water, `soak-reminder` tells when to dip it again, and each
+    capture keeps whether the reed counted as wet.
+    """
+
+    where: Where
+    bench: str = "bench"
+
+
+class WatchZone(Request, frozen=True, kw_only=True, tag="watch-zone"):
+    """Watch a zone of the stage while it is scraped; answered with a `zone-watched`.
+
+    Every time that the spindle is set down anew is a value of the zone, told as `zone-watched`. The
+    walk waits meanwhile: nothing is captured, and any press ends the watch and does nothing else.
+    Then the walk stands where it stood, and the spindle has to be placed anew.
+    """
+
+    zone: str
+    blade: Blade | None = None
+    """Null: either."""
+    bench: str = "bench"
+
+
+class StopWatching(Request, frozen=True, kw_only=True, tag="stop-watching"):
+    """Go back to the walk; answered with its `walk`, also when no zone was watched."""
+
+    bench: str = "bench"
+
+
 AnyRequest = (
     Open
     | Follow
@@ -186,4 +223,7 @@ AnyRequest = (
     | StopWalk
     | Press
     | Walk
+    | Soak
+    | WatchZone
+    | StopWatching
 )

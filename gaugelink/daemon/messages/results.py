@@ -6,6 +6,7 @@ from decimal import Decimal
 
 import msgspec
 
+from gaugelink.craft.soaking import Wetness
 from gaugelink.craft.verdict import Verdict
 from gaugelink.daemon.messages.base import Message
 
@@ -45,6 +46,8 @@ class CaptureRecord(Message, frozen=True, tag="capture"):
     taken_at: str
     at: float
     superseded_by: int | None
+    wet: Wetness = "unknown"
+    """Whether the reed counted as wet."""
 
 
 class History(Message, frozen=True, tag="reed-history"):
@@ -83,6 +86,10 @@ class GaugeCounts(msgspec.Struct, frozen=True):
     """How often the link was opened anew."""
     battery: int | None = None
     """Its charge in percent, null when it tells of none."""
+    proved_at: str = ""
+    """UTC; empty when it was never proved."""
+    proof_old: bool = False
+    """Whether it was proved too long ago."""
 
 
 class Diagnosis(Message, frozen=True, tag="diagnosis"):

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from typing import Literal
 
 import msgspec
 
 from gaugelink.capture.walk import Trigger, Why
-from gaugelink.craft.verdict import Verdict
+from gaugelink.craft.reed import Blade
+from gaugelink.craft.soaking import Wetness
+from gaugelink.craft.verdict import LEAVE, Verdict
 from gaugelink.daemon.messages.base import Message
 
 
@@ -40,6 +43,17 @@ class ZoneView(msgspec.Struct, frozen=True):
     name: str
     title: str
     verdict: Verdict | None
+
+
+class Water(msgspec.Struct, frozen=True):
+    """Where a reed is, as far as the maker said, and whether it counts as wet."""
+
+    where: Literal["unknown", "in", "out"] = "unknown"
+    """In the water, or out of it."""
+    wet: Wetness = "unknown"
+    """By its time in and out of the water and the style's times; dry when the maker says so."""
+    minutes: int = 0
+    """Whole minutes since it went in, or came out; 0 when nothing is known."""
 
 
 class WalkEvent(AtBench, frozen=True, tag="walk"):
@@ -83,6 +97,10 @@ class WalkEvent(AtBench, frozen=True, tag="walk"):
     after_title: str = ""
     overnight: bool = False
     """The stage that follows belongs to another day: the reed rests first."""
+    water: Water = Water()
+    """Told anew with every whole minute."""
+    watching: str = ""
+    """The name of the zone that is watched meanwhile: nothing is captured. Empty when none is."""
 
 
 class Captured(AtBench, frozen=True, tag="captured"):
@@ -106,6 +124,8 @@ class Captured(AtBench, frozen=True, tag="captured"):
     taken_at: str
     """UTC, ISO 8601."""
     at: float
+    wet: Wetness = "unknown"
+    """Whether the reed counted as wet at that moment."""
 
 
 class Refused(AtBench, frozen=True, tag="refused"):
@@ -116,8 +136,58 @@ class Refused(AtBench, frozen=True, tag="refused"):
 
 
 class ZoneAlert(AtBench, frozen=True, tag="zone"):
-    """A zone has just come on target: every station of it is measured and is to be left."""
+    """A zone has just come on target: every station of it is measured and is to be left.
+
+    While it is watched, it comes on target by what is measured there again and again.
+    """
 
     reed: str
     zone: str
     title: str
+    verdict: Verdict = LEAVE
+    """Over when a watched zone was below its target before anything was said."""
+
+
+Tendency = Literal["unknown", "falling", "steady", "rising"]
+"""How a watched zone changes: unknown while that cannot be told."""
+
+
+class ZoneWatched(AtBench, frozen=True, tag="zone-watched"):
+    """How a watched zone stands, sent when the watch begins and with every value after it."""
+
+    reed: str
+    zone: str
+    title: str
+    blade: Blade | None
+    """Null when either is meant."""
+    target: Decimal
+    tolerance: Decimal
+    measured: int
+    """Values since the watch began."""
+    values: list[Decimal]
+    """The newest of them, in their order."""
+    estimate: Decimal | None
+    """The median of the newest three; null before the first."""
+    spread: Decimal | None
+    """How far those lie apart; null before the second."""
+    remaining: Decimal | None
+    """Hundredths above the target, negative below."""
+    verdict: Verdict | None
+    tendency: Tendency
+    per_minute: float | None
+    """Hundredths by which it changes, negative as it grows thinner; null for too few values."""
+    per_minute_uncertainty: float | None
+    """The standard uncertainty of that."""
+    alert: str = ""
+    """Said once, when it comes on target; else empty."""
+
+
+class SoakReminder(AtBench, frozen=True, tag="soak-reminder"):
+    """The reed in hand has been out of the water for the style's time: it has to be dipped again.
+
+    Sent once for each time out of the water.
+    """
+
+    reed: str
+    minutes: int
+    """Whole minutes out of the water."""
