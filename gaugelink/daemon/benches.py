@@ -37,6 +37,7 @@ from gaugelink.daemon.messages import (
     ZoneWatched,
 )
 from gaugelink.daemon.soaking import ReedInHand
+from gaugelink.daemon.sureness import Sureness
 from gaugelink.daemon.watching import Watch
 from gaugelink.reading import Reading
 from gaugelink.store.errors import StoreError
@@ -67,6 +68,7 @@ class Bench:
         clock: Callable[[], float],
         tell: Callable[[Event], None],
         soaking: ReedInHand,
+        sure: Sureness,
     ) -> None:
         self.name = name
         self.gauge = gauge
@@ -77,6 +79,7 @@ class Bench:
         self._clock = clock
         self._tell = tell
         self._soaking = soaking
+        self._sure = sure
         self._watch: Watch | None = None
         self._one_at_a_time = asyncio.Lock()
         self._last: Reading | None = None
@@ -253,6 +256,7 @@ class Bench:
             taken_at=record.taken_at,
             at=record.at,
             wet=record.wet,
+            sure=self._sure.of(take),
         )
 
     # Soaking, and watching a zone

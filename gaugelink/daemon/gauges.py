@@ -6,6 +6,7 @@ import asyncio
 import logging
 from collections import deque
 from collections.abc import Awaitable, Callable
+from decimal import Decimal
 from functools import partial
 from typing import NamedTuple, NoReturn
 
@@ -89,6 +90,11 @@ class Gauge:
     def linked(self) -> bool:
         """Whether its link is up."""
         return self._state.link == "up"
+
+    @property
+    def resolution(self) -> Decimal:
+        """Its last digit in hundredths, by its newest reading; a hundredth before the first."""
+        return self.live.resolution if self.live is not None else Decimal(1)
 
     @property
     def event(self) -> GaugeEvent:

@@ -29,6 +29,7 @@ from gaugelink.daemon.keeper import Keeper
 from gaugelink.daemon.registry import Registry
 from gaugelink.daemon.soaking import Basin, Sleep
 from gaugelink.daemon.starting import begin_or_resume, take_in_hand
+from gaugelink.daemon.sureness import sureness
 from gaugelink.devices import links
 from gaugelink.devices.link import Chunk
 from gaugelink.devices.supervisor import Retry
@@ -283,6 +284,7 @@ class Hub:
             self._clock,
             self._tell_of_bench,
             self._basin.at(request.bench, request.reed, style.soaking),
+            await sureness(self._keeper, gauge.name, gauge.resolution),
         )
         self._benches[request.bench] = bench
         self._began[request.bench] = follower

@@ -165,3 +165,30 @@ def test_a_request_with_a_plan_is_read_from_a_line() -> None:
     found = m.request_decoder.decode(line)
     assert isinstance(found, m.BeginSeries)
     assert bytes(found.plan) == b'{"type":"proof","standards":[]}'
+
+
+async def test_a_capture_says_how_sure_its_verdict_is_once_the_gauge_was_studied(
+    tmp_path: Path,
+) -> None:
+    async with scene(tmp_path / "s.db") as on:
+        await on.gauge()
+        await on.walk()
+        await on.place(43)
+        # Nothing is known of the gauge yet, and nothing is claimed.
+        assert (await on.press()).sure == ""
+        await on.client.ask(m.StopWalk())
+        await carry_out(on, plan_placing(("crossed/53/-0.5",), 5, 2, seed=1))
+        await on.walk(anew=True)
+        await on.place(60)
+        assert (await on.press()).sure == "sure"
+        # On the limit: one reading cannot tell, and says what would settle it.
+        await on.place(41)
+        first = await on.press()
+        assert first.sure.startswith("can't tell")
+        for _ in range(8):
+            await on.press("retake")
+            await on.place(40)
+            settled = await on.press()
+            assert settled.station == first.station
+        assert settled.sure == "sure"
+        assert settled.verdict.word == "leave"

@@ -126,6 +126,9 @@ class Captured(AtBench, frozen=True, tag="captured"):
     at: float
     wet: Wetness = "unknown"
     """Whether the reed counted as wet at that moment."""
+    sure: str = ""
+    """How far the verdict can be trusted, such as `sure` or `can't tell yet: measure twice more`;
+    empty where the gauge was neither proved nor studied."""
 
 
 class Refused(AtBench, frozen=True, tag="refused"):
