@@ -9,12 +9,15 @@ from __future__ import annotations
 import time
 from collections.abc import Awaitable, Callable, Coroutine, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path, PurePath
-from typing import TYPE_CHECKING, Any, ClassVar, Literal
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import App
 from textual.binding import BindingType
 from textual.command import CommandPalette, Provider
+from textual.events import Event as ScreenEvent
+from textual.events import Key
 from textual.screen import Screen
 
 from tui.commands import BenchCommands
@@ -22,18 +25,21 @@ from tui.keys import ACTIONS, bindings, effective
 from tui.look import WORKBENCH
 from tui.pace import FRAME, Lapse, Pace
 from tui.pages import Pages
+from tui.pedals import Pedals
 from tui.plan import Plan, Practice
 from tui.screens.bench import BenchScreen
+from tui.walking import Walking
 from tui.widgets.reed_view import ReedView
 
 if TYPE_CHECKING:
+    from gaugelink.capture.pedals.setup import PedalSetup
+    from gaugelink.cues.settings import CueSettings
     from gaugelink.daemon.client import Client
     from gaugelink.daemon.messages import Event, Request
     from tui.hands import Hands
     from tui.hub import HubLink
+    from tui.sound import Sound
     from tui.state import BenchState, Notice
-
-Gesture = Literal["capture", "retake", "skip", "back", "pause", "resume", "goto", "again"]
 
 AFTER_PAINT = 0.01
 """Seconds from the first paint until the rest is loaded, so that neither holds up the other."""
@@ -58,6 +64,8 @@ class BenchApp(App[None]):
 
     `client_factory` is awaited after the first paint, and again whenever the hub went away.
     `keys` overrides the keys of actions (see `tui.keys`); KeysError says what is wrong with them.
+    `cues` says what is heard; None stands for what is usual, the terminal's bell.
+    `pedals` says which there are and what they mean; None stands for one that types a key.
     `on_safety_seen` is called when the words on safety were shown and left. `frame`, `quiet_after`
     and `look_every` are seconds; with 0 every event is painted at once, silence is never noticed,
     and the page of the gauges looks once at how they fare.
@@ -76,6 +84,8 @@ class BenchApp(App[None]):
         keys: Mapping[str, Sequence[str]] | None = None,
         practice: Practice | None = None,
         *,
+        cues: CueSettings | None = None,
+        pedals: PedalSetup | None = None,
         first_run: bool = False,
         on_safety_seen: Callable[[], None] | None = None,
         frame: float = FRAME,
@@ -95,6 +105,7 @@ class BenchApp(App[None]):
         self.plan = plan
         """What the bench is opened with, or was set to since."""
         self._practice = practice
+        self._cues = cues
         self._first_run = first_run
         self._on_safety_seen = on_safety_seen
         self._pace = Pace(self, frame, self._paint)
@@ -102,7 +113,14 @@ class BenchApp(App[None]):
         self._retry = retry
         self._bench = BenchScreen(self.key_names, practice is not None)
         self._hub: HubLink | None = None
-        self._hands: Hands | None = None
+        self.hands: Hands | None = None
+        """The hands of practice; None at a real bench."""
+        self._sound: Sound | None = None
+        self.walking = Walking(self)
+        """What the maker does with the walk."""
+        self.pedals = Pedals(
+            self, pedals, self.key_names, clock, self.say, partial(self.walking.press, "goto")
+        )
         self.pages = Pages(self, frame, look_every, clock)
         """The pages beside the bench."""
         self.state: BenchState | None = None
@@ -130,33 +148,46 @@ class BenchApp(App[None]):
 
     async def _attend(self) -> None:
         from tui.hub import HubLink
+        from tui.sound import Sound
         from tui.state import BenchState
 
+        # It may be said while the walk begins, which must not wipe it away.
+        trouble = partial(self.trouble, lasting=True)
+        self._sound = Sound(self.plan, self._cues, trouble, self.bell)
+        self._sound.start(self)
         self.state = BenchState(bench=self.plan.bench, gauge=self.plan.gauge)
         self._paint()
         if self._practice is not None:
             from tui.hands import Hands
 
-            self._hands = Hands(self._practice, self._trouble)
+            self.hands = Hands(self._practice, self.trouble)
         self._hub = HubLink(self._factory, self._arrived, self.heard, self._lost, self._retry)
+        self.pedals.start()
         await self._hub.run()
+
+    async def on_unmount(self) -> None:
+        """Pedals, and the process that sounds, must be gone before the bench is."""
+        await self.pedals.ended()
+        if self._sound is not None:
+            await self._sound.ended()
 
     # What the hub says -------------------------------------------------------------------------
 
     async def _arrived(self, client: Client) -> None:
         from gaugelink.daemon.client import HubError
 
-        self._become(replace(self._known, hub="here", hub_reason=""))
+        self._ears.hub_back()
+        self.become(replace(self.known, hub="here", hub_reason=""))
         try:
             self.plan = plan = replace(self.plan, gauge=await self._gauge(client))
         except HubError as error:
             # Without the gauge that was asked for, another must not be walked with in its place.
-            self._trouble(str(error))
+            self.trouble(str(error))
             return
-        self._become(replace(self._known, gauge=plan.gauge))
+        self.become(replace(self.known, gauge=plan.gauge))
         if plan.ready:
-            await self.start(plan)
-        elif self._known.walk is None:
+            await self.walking.start(plan)
+        elif self.known.walk is None:
             await self.pages.choose()
 
     async def _gauge(self, client: Client) -> str:
@@ -175,52 +206,67 @@ class BenchApp(App[None]):
 
     def heard(self, event: Event) -> None:
         """Take in what the hub says."""
-        from tui.state import rings, see, wants_placing
+        from tui.state import see, wants_placing
 
-        before = self._known
+        before = self.known
         after = see(before, event)
-        if rings(before, event, after):
-            self.bell()
+        self._ears.hear(event)
         if before.gauge == self.plan.gauge != after.gauge:
             self.plan = replace(self.plan, gauge=after.gauge)
-        self._become(after)
+        self.become(after)
+        self.pages.watch(after)
         self.pages.hear(event)
-        if self._hands is not None and wants_placing(event, after, self._hands.lifted):
-            self.work(self._hands.go())
+        # A watch begins, and a walk goes on after it, with the spindle placed anew.
+        anew = before.watching != after.watching
+        if self.hands is not None and (anew or wants_placing(event, after, self.hands.lifted)):
+            self.work(self.hands.go())
 
     def _lost(self, reason: str) -> None:
         from tui.state import gone
 
-        if self._known.hub != "gone":
-            self.bell()
-        self._become(gone(self._known, reason))
+        self._ears.hub_lost()
+        self.become(gone(self.known, reason))
 
     @property
-    def _known(self) -> BenchState:
+    def known(self) -> BenchState:
+        """What the bench shows, once that stands."""
         assert self.state is not None, "nothing is heard before the state stands"
         return self.state
 
-    def _become(self, state: BenchState) -> None:
-        before = self._known
+    @property
+    def _ears(self) -> Sound:
+        assert self._sound is not None, "nothing is heard before the state stands"
+        return self._sound
+
+    def become(self, state: BenchState) -> None:
+        """Show that state from now on."""
+        before = self.known
         self.state = state
         if state.reading is not before.reading:
             self._quiet.happened()
-        if self._hands is not None and state.walk is not before.walk:
+        if state.gauge != before.gauge:
+            self._ears.use(state.gauge)
+        if self.hands is not None and state.walk is not before.walk:
             stop = state.stop
-            if self._hands.wants(stop.station if stop else None):
-                self.work(self._hands.go())
+            if self.hands.wants(stop.station if stop else None):
+                self.work(self.hands.go())
         self._pace.touch()
 
     def _hush(self) -> None:
         from tui.state import hushed
 
-        self._become(hushed(self._known))
+        self.become(hushed(self.known))
 
     def _paint(self) -> None:
-        self._bench.show(self._known)
-        self.pages.show(self._known)
+        self._bench.show(self.known)
+        self.pages.show(self.known)
 
     # What the maker does -----------------------------------------------------------------------
+
+    async def on_event(self, event: ScreenEvent) -> None:
+        """A key that is a pedal's is nobody else's."""
+        if not (isinstance(event, Key) and not event.is_forwarded and self.pedals.takes(event)):
+            await super().on_event(event)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Practice actions exist only in practice, and bench actions only on the bench."""
@@ -234,25 +280,31 @@ class BenchApp(App[None]):
         """Do the action of that name; the one door for keys, clicks and the palette."""
         match name:
             case "capture":
-                self.work(self._capture())
+                self.work(self.walking.capture())
             case "pause":
                 paused = self.state is not None and self.state.walk and self.state.walk.paused
-                self._press("resume" if paused else "pause")
+                self.walking.press("resume" if paused else "pause")
             case "back" | "retake" | "skip" | "again":
-                self._press(name)
+                self.walking.press(name)
             case "next":
-                self._next()
+                self.walking.next()
             case "choose":
                 self.run_worker(self.pages.choose(), exclusive=True, group="choose")
             case "scrape":
-                self.work(self._scrape(1))
+                self.work(self.walking.scrape(1))
             case "scrape_more":
-                self.work(self._scrape(5))
+                self.work(self.walking.scrape(5))
             case "lift":
-                if self._hands is not None:
-                    self.work(self._hands.lift())
+                if self.hands is not None:
+                    self.work(self.hands.lift())
             case "gauges":
                 self.pages.gauges()
+            case "advice":
+                self.run_worker(self.pages.advice(), exclusive=True, group="advice")
+            case "watch" | "water" | "dry":
+                self.work(self.walking.ask_for(name))
+            case "mute":
+                self._mute()
             case "help":
                 self.pages.help(self._practice is not None)
             case "palette":
@@ -263,78 +315,16 @@ class BenchApp(App[None]):
 
     def on_reed_view_chosen(self, message: ReedView.Chosen) -> None:
         """A station on the drawing was clicked."""
-        self._press("goto", message.station)
-
-    def _press(self, gesture: Gesture, station: str = "") -> None:
-        self.work(self._gesture(gesture, station))
-
-    async def _gesture(self, gesture: Gesture, station: str = "") -> Any:
-        from gaugelink.daemon.messages import Press
-        from tui.state import NO_WALK
-
-        if self.state is None or (self._known.walk is None and self._known.hub == "here"):
-            self._trouble(NO_WALK)
-            return None
-        return await self.asked(Press(gesture=gesture, bench=self.plan.bench, station=station))
-
-    async def _capture(self) -> None:
-        from gaugelink.daemon.messages import Refused
-        from tui.state import night
-
-        complete = self.state is not None and self.state.walk and self.state.walk.complete
-        answer = await self._gesture("capture")
-        # The hub has the last word: a bouncing pedal is "too soon" and must not begin a stage.
-        if complete and isinstance(answer, Refused) and answer.why == "done":
-            if (rest := night(self._known)) is not None:
-                self._say(rest)
-            else:
-                self._next()
+        self.walking.press("goto", message.station)
 
     def use(self, gauge: str) -> None:
         """Measure with that gauge from the next walk on, or at once when there is none."""
-        from tui.state import measured_with
+        from tui.gauged import measured_with
 
         if gauge != self.plan.gauge:
             # The hub has the gauge: it need not be told where it is.
             self.plan = replace(self.plan, gauge=gauge, port="", description="")
-        self._become(measured_with(self._known, gauge))
-
-    def _next(self) -> None:
-        from tui.state import why_not_next
-
-        walk = self.state.walk if self.state else None
-        why = why_not_next(walk)
-        if why is not None:
-            self._say(why)
-        elif walk is not None:
-            plan = replace(self.plan, reed=walk.reed, style=walk.style, stage=walk.after)
-            self.work(self.start(plan))
-
-    async def start(self, plan: Plan) -> None:
-        """Have the hub begin that walk, or go on with it."""
-        from gaugelink.daemon.messages import StartWalk
-
-        wanted = StartWalk(
-            reed=plan.reed,
-            style=plan.style,
-            stage=plan.stage,
-            gauge=plan.gauge,
-            trigger=plan.trigger,
-            bench=plan.bench,
-        )
-        walk = await self.asked(wanted)
-        if walk is not None:
-            self.plan = replace(plan, gauge=self.plan.gauge)  # renamed meanwhile, perhaps
-            self.heard(walk)
-
-    async def _scrape(self, strokes: int) -> None:
-        from tui.state import scraped
-
-        stop = self.state.stop if self.state else None
-        if stop is None:
-            self._trouble("no station in hand: nothing scraped")
-        elif self._hands is not None and await self._hands.scrape(stop.station, stop.zone, strokes):
-            self._become(scraped(self._known, stop, strokes))
+        self.become(measured_with(self.known, gauge))
 
     async def ask(self, request: Request) -> Any:
         """The hub's answer; HubError, with the line to be said, when there is none."""
@@ -351,19 +341,35 @@ class BenchApp(App[None]):
         try:
             return await self.ask(request)
         except HubError as error:
-            self._trouble(str(error))
+            self.trouble(str(error))
         return None
 
-    def _trouble(self, text: str) -> None:
+    def bell(self) -> None:
+        """Ring the terminal's bell, unless it is turned off or all is muted."""
+        muted = self.state is not None and self.state.muted
+        if not muted and (self._cues is None or self._cues.bell):
+            super().bell()
+
+    def _mute(self) -> None:
         from tui.state import Notice
 
-        self._say(Notice("trouble", text))
+        if self.state is not None:
+            muted = self._ears.mute()
+            said = "all sounds are off" if muted else "sounds are on again"
+            self.become(replace(self.known, muted=muted, notice=Notice("plain", said)))
 
-    def _say(self, notice: Notice) -> None:
+    def trouble(self, text: str, lasting: bool = False) -> None:
+        """Say what went wrong, and ring."""
+        from tui.state import Notice
+
+        self.say(Notice("trouble", text, lasting=lasting))
+
+    def say(self, notice: Notice) -> None:
+        """Say a line."""
         if notice.kind == "trouble":
             self.bell()
         if self.state is not None:
-            self._become(replace(self.state, notice=notice))
+            self.become(replace(self.state, notice=notice))
 
     def work(self, work: Coroutine[Any, Any, Any]) -> None:
         """Do something without waiting for it."""

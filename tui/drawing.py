@@ -14,6 +14,7 @@ from typing import Literal
 import msgspec
 
 from gaugelink.craft.reed import BLADES, Station
+from tui.words import FIRST
 
 Form = Literal["line", "stack", "short", "bare"]
 """How a station is written: value and verdict in a line, one over the other, short, value only."""
@@ -49,10 +50,13 @@ class Mark(msgspec.Struct, frozen=True):
     here: bool
     old: bool
     """Captured in an earlier pass, and to be measured again."""
+    first: bool = False
+    """To be scraped first, by the advice on the pass that is done."""
 
     def lines(self, form: Form) -> tuple[str, ...]:
         """Its text, in that form."""
-        value = f"▸{self.value}" if self.here else self.value
+        lead = "▸" if self.here else FIRST if self.first else ""
+        value = f"{lead}{self.value}"
         match form:
             case "line":
                 return (f"{value} {self.word}".rstrip(),)

@@ -40,6 +40,11 @@ ACTIONS: tuple[Action, ...] = (
     Action("next", ("n",), "next", "start the stage that follows"),
     Action("choose", ("c",), "choose", "choose another reed or stage"),
     Action("gauges", ("g",), "gauges", "see the gauges, rename one, or teach it"),
+    Action("watch", ("z",), "watch", "watch the zone in hand while you scrape, or stop"),
+    Action("advice", ("v",), "advice", "see what to take first, and the balance"),
+    Action("water", ("w",), "water", "say that the reed goes into the water, or out"),
+    Action("dry", ("d",), "measured dry", "say that the reed is measured dry"),
+    Action("mute", ("m",), "mute", "turn all sounds off, or on again"),
     Action("scrape", ("s",), "scrape", "scrape the zone in hand, one stroke", practice=True),
     Action(
         "scrape_more", ("S",), "scrape 5", "scrape the zone in hand, five strokes", practice=True
@@ -68,7 +73,7 @@ def effective(keys: Mapping[str, Sequence[str]] | None = None) -> dict[str, tupl
         if isinstance(wanted, str) or not wanted:
             raise KeysError(f'keys.{name}: expected a list with at least one key, as ["space"]')
         for key in wanted:
-            if not _is_key(key):
+            if not is_key(key):
                 raise KeysError(
                     f"keys.{name}: no key is called {key!r}; use one character, or a name such as "
                     "space, enter, pagedown, left, f2, ctrl+k"
@@ -114,7 +119,8 @@ def shown(key: str) -> str:
     return "+".join([*(modifier.capitalize() for modifier in modifiers), word])
 
 
-def _is_key(key: str) -> bool:
+def is_key(key: str) -> bool:
+    """Whether there is a key of that name."""
     if len(key) == 1:
         return key.isprintable() and key not in " ,"
     *modifiers, last = key.split("+")

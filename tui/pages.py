@@ -3,6 +3,7 @@ for as long as it is open."""
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -30,6 +31,8 @@ class Pages:
         self._app = app
         self._live: list[LivePage[Any]] = []
         self._told: dict[str, float] = {}
+        self._safety_read = asyncio.Event()
+        self._safety_read.set()
         self.frame = frame
         self.look_every = look_every
         self.clock = clock
@@ -41,9 +44,11 @@ class Pages:
         from tui.screens.safety import SafetyScreen
 
         def left(_: None) -> None:
+            self._safety_read.set()
             if seen is not None:
                 seen()
 
+        self._safety_read.clear()
         self._app.push_screen(SafetyScreen(), left)
 
     def help(self, practising: bool) -> None:
@@ -53,13 +58,15 @@ class Pages:
         if isinstance(self._app.screen, HelpScreen):
             self._app.pop_screen()
         else:
-            self._app.push_screen(HelpScreen(self._app.key_names, practising))
+            app = self._app
+            app.push_screen(HelpScreen(app.key_names, practising, app.pedals.lines))
 
-    async def choose(self) -> None:
-        """The rack; what is chosen there is started."""
+    async def choose(self, after: bool = False) -> None:
+        """The rack; what is chosen there is started. With `after`, at the reed that follows."""
         from gaugelink.daemon.messages import Rack, Styles
         from tui.screens.choose import ChooseScreen
 
+        await self._safety_read.wait()  # nothing covers those words
         app = self._app
         reeds, styles = await app.asked(Rack()), await app.asked(Styles())
         if reeds is None or styles is None:
@@ -71,9 +78,14 @@ class Pages:
             if found is not None:
                 # The gauge may go by another name by now, or be another.
                 wanted = replace(app.plan, reed=found.reed, style=found.style, stage=found.stage)
-                app.work(app.start(wanted))
+                app.work(app.walking.start(wanted))
 
-        await app.push_screen(ChooseScreen(app.plan, reeds, styles), chosen)
+        walk = app.state.walk if app.state is not None else None
+        plan = app.plan
+        if walk is not None and walk.complete and walk.after:
+            plan = replace(plan, reed=walk.reed, stage=walk.after)
+        page = ChooseScreen(plan, reeds, styles, after, app.pedals.hint)
+        await app.push_screen(page, chosen)
 
     def gauges(self) -> None:
         """The page of the gauges, unless it is open."""
@@ -81,6 +93,35 @@ class Pages:
 
         if not any(isinstance(each, GaugesScreen) for each in self._live):
             self.open(GaugesScreen(self, self._app.key_names))
+
+    async def advice(self) -> None:
+        """What remains on the reed in hand, asked for anew; when the page is open, leave it."""
+        from gaugelink.daemon.messages import Advise
+        from tui.screens.advice import AdviceScreen
+        from tui.state import NO_WALK
+
+        app = self._app
+        if isinstance(app.screen, AdviceScreen):
+            app.screen.dismiss()
+            return
+        if app.state is None:
+            return
+        if app.state.walk is None:
+            app.trouble(NO_WALK)
+            return
+        found = await app.asked(Advise(bench=app.plan.bench))
+        if found is not None:
+            app.heard(found)
+            self.open(AdviceScreen(found))
+
+    def watch(self, state: BenchState) -> None:
+        """The page of the zone that is watched, unless it is open; it leaves by itself."""
+        if not state.watching:
+            return
+        from tui.screens.watch import WatchScreen
+
+        if not any(isinstance(each, WatchScreen) for each in self._live):
+            self.open(WatchScreen(self, self._app.key_names))
 
     def open(
         self, page: LivePage[Result], left: Callable[[Result | None], None] | None = None

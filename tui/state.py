@@ -11,9 +11,12 @@ from typing import Literal
 
 import msgspec
 
+from gaugelink.capture.walk import UNTAKEN
+from gaugelink.craft.advice import Step
 from gaugelink.craft.reed import Station, parse_key
 from gaugelink.craft.verdict import Verdict, verdict
 from gaugelink.daemon.messages import (
+    Advice,
     Captured,
     Event,
     GaugeEvent,
@@ -21,18 +24,19 @@ from gaugelink.daemon.messages import (
     RawEvent,
     ReadingEvent,
     Refused,
+    SoakReminder,
     StopView,
     Taught,
     TeachingEvent,
     WalkEvent,
+    Water,
     ZoneAlert,
+    ZoneWatched,
 )
-from tui.words import number, place
+from tui.gauged import let_go, renamed, unread
+from tui.words import dip_again, number, place
 
 Kind = Literal["plain", "captured", "refused", "trouble"]
-
-UNTAKEN = {"no reading", "link lost", "stale", "moving", "same contact", "not cane", "not saved"}
-"""Refusals of a capture; the others refuse a move, or that there is anything to do."""
 
 PLACE_ANEW = {"same contact", "not cane"}
 """Refusals after which the spindle has to be set down anew."""
@@ -54,6 +58,8 @@ class Notice:
     text: str
     aside: str = ""
     """Said beside it, without taking its place."""
+    lasting: bool = False
+    """Stands also when a walk begins; only what is said next takes its place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +104,12 @@ class BenchState:
     """The zone that has just come on target."""
     scraped: Scraped | None = None
     """In practice: the last scrape, until the walk goes on."""
+    watched: ZoneWatched | None = None
+    """How the zone stands that is watched; None while none is, or before that is told."""
+    advice: Advice | None = None
+    """What was last advised on this walk."""
+    muted: bool = False
+    """All sounds are turned off."""
     captures: tuple[Captured, ...] = ()
     """The newest captures of this walk, newest first."""
 
@@ -123,6 +135,16 @@ class BenchState:
         return self.hub == "here" and up and not self.without
 
     @property
+    def water(self) -> Water:
+        """Where the reed in hand is, and whether it is wet."""
+        return self.walk.water if self.walk else Water()
+
+    @property
+    def watching(self) -> str:
+        """The name of the zone that is watched; empty when none is."""
+        return self.walk.watching if self.walk else ""
+
+    @property
     def stop(self) -> StopView | None:
         """The station to measure now."""
         return _stop(self.walk, self.walk.at_stop) if self.walk else None
@@ -141,6 +163,14 @@ class BenchState:
             return parse_key(self.stop.station)
         except ValueError:
             return None
+
+    @property
+    def first_step(self) -> Step | None:
+        """What to take first, while a pass is done and was advised on; None for nothing to take."""
+        walk, advice = self.walk, self.advice
+        if walk is None or walk.at_stop is not None or advice is None or not advice.steps:
+            return None
+        return advice.steps[0] if _fits(advice, walk) else None
 
     def at(self, station: Station) -> StopView | None:
         """The station of the walk at a place; None when the stage has none there."""
@@ -196,9 +226,9 @@ def see(state: BenchState, event: Event) -> BenchState:
     if isinstance(event, GaugeEvent):
         gauges = {**state.gauges, event.name: event}
         state = replace(state, gauges=gauges, let_go=state.let_go - {event.name})
-        return _unread(state, event.name) if event.link != "up" else state
+        return unread(state, event.name) if event.link != "up" else state
     if isinstance(event, GaugeGone):
-        return _renamed(state, event) if event.renamed else _let_go(state, event.name)
+        return renamed(state, event) if event.renamed else let_go(state, event.name)
     if isinstance(event, RawEvent | TeachingEvent | Taught):
         return state  # the page of the gauges is told of them
     if event.bench != state.bench:
@@ -209,48 +239,21 @@ def see(state: BenchState, event: Event) -> BenchState:
         said = f"{number(event.hundredths)}, {event.verdict} · {place(event.station)}"
         anew = "" if event.supersedes is None else "takes the place of the last"
         captures = (event, *state.captures)[:REMEMBERED]
-        notice = Notice("captured", said, anew)
+        notice = Notice("captured", said, " · ".join(filter(None, (event.sure, anew))))
         return replace(state, notice=notice, captures=captures, alert="", scraped=None)
     if isinstance(event, ZoneAlert):
+        if event.verdict.word == "over":
+            said = f"{event.title}: {event.verdict}: put the knife down"
+            return replace(state, notice=Notice("trouble", said))
         return replace(state, alert=event.title)
-    return _refused(state, event)
-
-
-def _unread(state: BenchState, gauge: str) -> BenchState:
-    """The state without a reading of that gauge."""
-    read = state.reading is not None and state.reading.gauge == gauge
-    return replace(state, reading=None) if read else state
-
-
-def _let_go(state: BenchState, gauge: str) -> BenchState:
-    left = {name: event for name, event in state.gauges.items() if name != gauge}
-    return replace(_unread(state, gauge), gauges=left, let_go=state.let_go | {gauge})
-
-
-def _renamed(state: BenchState, event: GaugeGone) -> BenchState:
-    """The state in which a gauge goes by its new name, in its old place among the others."""
-    old, new = event.name, event.renamed
-    told = state.gauges.get(new)  # the new name may have been heard before this
-    gauges = {}
-    for name, gauge in state.gauges.items():
-        if name == old:
-            gauges[new] = told or msgspec.structs.replace(gauge, name=new)
-        elif name != new or old not in state.gauges:
-            gauges[name] = gauge
-    walk, reading = state.walk, state.reading
-    if walk is not None and walk.gauge == old:
-        walk = msgspec.structs.replace(walk, gauge=new)
-    if reading is not None and reading.gauge == old:
-        reading = msgspec.structs.replace(reading, gauge=new)
-    own = new if state.gauge == old else state.gauge
-    let_go = state.let_go - {new}
-    return replace(state, gauge=own, gauges=gauges, let_go=let_go, walk=walk, reading=reading)
-
-
-def measured_with(state: BenchState, gauge: str) -> BenchState:
-    """The state once another gauge is this bench's own; a walk goes on with the one it has."""
-    other = replace(state, gauge=gauge)
-    return other if other.in_use == state.in_use else replace(other, reading=None, quiet=False)
+    if isinstance(event, ZoneWatched):
+        left = event.verdict is not None and event.verdict.word == "leave"
+        return replace(state, watched=event, alert=state.alert if left else "")
+    if isinstance(event, Advice):
+        return replace(state, advice=event) if _is_of(event, state.walk) else state
+    if isinstance(event, SoakReminder):
+        return replace(state, notice=Notice("plain", dip_again(event.reed, event.minutes)))
+    return _refused(state, event) if isinstance(event, Refused) else state
 
 
 def _refused(state: BenchState, event: Refused) -> BenchState:
@@ -264,21 +267,6 @@ def _refused(state: BenchState, event: Refused) -> BenchState:
         return replace(state, notice=replace(kept, aside=event.text))
     lead = "NOT TAKEN · " if event.why in UNTAKEN else ""
     return replace(state, notice=Notice("refused", lead + event.text))
-
-
-def rings(before: BenchState, event: Event, after: BenchState) -> bool:
-    """Whether the bell rings: the eyes are on the cane, so what was refused must be heard."""
-    if isinstance(event, GaugeGone):
-        return after.without and not before.without
-    if isinstance(event, GaugeEvent):
-        known = before.gauges.get(event.name)
-        return event.link == "down" and (known is None or known.link != "down")
-    if isinstance(event, Refused):
-        if event.why == "too soon":
-            return False
-        refused = after.notice is not None and after.notice.kind == "refused"
-        return refused and event.bench == after.bench
-    return isinstance(event, ZoneAlert) and event.bench == after.bench
 
 
 def wants_placing(event: Event, after: BenchState, lifted: bool) -> bool:
@@ -335,8 +323,18 @@ def night(state: BenchState) -> Notice | None:
 
 def gone(state: BenchState, reason: str) -> BenchState:
     """The state once the hub went away: nothing that it said of readings holds any longer."""
+    walk = state.walk
+    if walk is not None:
+        walk = msgspec.structs.replace(walk, watching="")
     return replace(
-        state, hub="gone", hub_reason=reason, reading=None, gauges={}, let_go=frozenset()
+        state,
+        hub="gone",
+        hub_reason=reason,
+        reading=None,
+        gauges={},
+        let_go=frozenset(),
+        walk=walk,
+        watched=None,
     )
 
 
@@ -348,20 +346,45 @@ def _walked(state: BenchState, event: WalkEvent) -> BenchState:
         event.stage,
     )
     if not same:
-        return replace(state, walk=event, captures=(), notice=None, alert="", scraped=None)
+        lasting = state.notice if state.notice and state.notice.lasting else None
+        return replace(
+            state,
+            walk=event,
+            captures=(),
+            notice=lasting,
+            advice=None,
+            alert="",
+            scraped=None,
+            watched=None,
+        )
     moved = before is not None and (before.at_stop, before.paused, before.in_pass) != (
         event.at_stop,
         event.paused,
         event.in_pass,
     )
+    left = before is not None and before.watching != event.watching
     # A refusal is answered by the next move; a capture stays readable through the move it causes.
     return replace(
         state,
         walk=event,
         notice=None if moved and _is_refusal(state.notice) else state.notice,
-        alert=state.alert if before is not None and before.in_pass == event.in_pass else "",
+        alert=state.alert if not left and before and before.in_pass == event.in_pass else "",
         scraped=None if moved else state.scraped,
+        watched=None if left else state.watched,
     )
+
+
+def _is_of(advice: Advice, walk: WalkEvent | None) -> bool:
+    return walk is not None and (advice.reed, advice.stage) == (walk.reed, walk.stage)
+
+
+def _fits(advice: Advice, walk: WalkEvent) -> bool:
+    """Whether it is on the values that the walk has now: a retake makes it out of date."""
+    excess = {
+        stop.station: None if stop.hundredths is None else float(stop.hundredths - stop.target)
+        for stop in walk.stops
+    }
+    return excess == {each.station.key: each.excess for each in advice.stations}
 
 
 def _is_refusal(notice: Notice | None) -> bool:

@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from typing import TYPE_CHECKING
 
 from gaugelink.craft.reed import parse_key
+
+if TYPE_CHECKING:
+    from gaugelink.craft.advice import Step
+    from gaugelink.craft.verdict import Verdict
+    from gaugelink.daemon.messages import Tendency, Water
 
 SAFETY = (
     (
@@ -17,6 +23,9 @@ SAFETY = (
 )
 
 TENTH = Decimal("0.1")
+
+FIRST = "①"
+"""Where to scrape first: the sign on the reed, and before the step in words."""
 
 LONGEST_FIGURES = len("-1270")
 
@@ -57,6 +66,16 @@ def place(key: str) -> str:
         return key
 
 
+def first_places(step: Step | None) -> frozenset[str]:
+    """The stations to begin with: what is to be taken, or measured again where nothing is.
+
+    Those that it says to leave, or to stay off, are not among them.
+    """
+    stations = step.stations if step is not None else ()
+    wanted = "take" if any(each.word == "take" for each in stations) else "unsure"
+    return frozenset(each.station.key for each in stations if each.word == wanted)
+
+
 def seconds(time: float) -> str:
     """A time: `0.6 s`, and in whole seconds once nobody looks for tenths."""
     return f"{time:.1f} s" if time < 100 else f"{time:.0f} s"
@@ -85,6 +104,45 @@ def ago(time: float | None) -> str:
 def count(number: int, thing: str) -> str:
     """How many of a thing, whose plural takes an s: `1 byte`, `no bad frames`."""
     return f"{number or 'no'} {thing}{'' if number == 1 else 's'}"
+
+
+def water(known: Water) -> str:
+    """Where a reed is, and for how long: `out of the water 4 min, wet`; empty for nothing known."""
+    if known.wet == "dry":
+        return "measured dry"
+    if known.where == "unknown":
+        return ""
+    where = "in the water" if known.where == "in" else "out of the water"
+    wet = ", wet" if known.wet == "wet" else ""
+    return f"{where} {known.minutes or 'under 1'} min{wet}"
+
+
+def dip_again(reed: str, minutes: int) -> str:
+    """The reminder in a sentence."""
+    return f"{reed}: {count(minutes, 'minute')} out of the water; dip it before you measure on"
+
+
+def remaining(verdict: Verdict | None) -> str:
+    """What is to be done with a watched zone: `6 hundredths to take`."""
+    if verdict is None:
+        return "nothing measured yet"
+    match verdict.word:
+        case "take":
+            return f"{count(verdict.amount, 'hundredth')} to take"
+        case "leave":
+            return "on target: leave it"
+        case "over":
+            return f"over by {count(verdict.amount, 'hundredth')}: put the knife down"
+
+
+def trend(tendency: Tendency, per_minute: float | None) -> str:
+    """How a watched zone changes: `falling 2 a minute`, `steady`, `can't tell yet`."""
+    if tendency == "unknown" or per_minute is None:
+        return "can't tell yet"
+    if tendency == "steady":
+        return "steady"
+    speed = abs(per_minute)
+    return f"{tendency} {speed:.0f} a minute" if speed >= 1 else f"{tendency} {speed:.1f} a minute"
 
 
 def times(number: int) -> str:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from gaugelink.cues.settings import CueSettings
     from gaugelink.cues.speaker import Speaker
     from gaugelink.daemon.client import Client
-    from gaugelink.daemon.messages import Event, StartWalk, WalkEvent
+    from gaugelink.daemon.messages import Advice, Event, StartWalk, WalkEvent
     from gaugelink.folders import Folders
 
 WORDS = ("capture", "retake", "skip", "back", "pause", "resume", "again")
@@ -71,6 +71,8 @@ def command(
     what they say; in and out say that the reed goes into the water or comes out of it, dry that it
     is measured dry. The end of the input leaves the walk, which resumes where it stood.
 
+    Once the pass is done, it says what to take where, worst first, and how the reed is balanced.
+
     It is heard as `gaugelink cues` tells: tones and voice where they are turned on, the bell at a
     terminal only.
 
@@ -111,6 +113,7 @@ async def _walk(
                 if wanted.trigger == "press":
                     works.append(_press_lines(client, wanted.bench))
                 await common.first(*works)
+                await _advise(client, report)
             finally:
                 # However it ends: in a hub that goes on, it would go on capturing with nobody
                 # there.
@@ -161,6 +164,24 @@ class Ears:
         self._hearing, cues = hear(self._hearing, event)
         for cue in cues:
             self._speaker.offer(cue)
+
+
+async def _advise(client: Client, report: Report) -> None:
+    """Print what remains, once the pass is done.
+
+    It is asked for while the walk is still at the bench: what the hub tells by itself comes a
+    moment after the pass, perhaps too late.
+    """
+    from gaugelink.daemon import messages as m
+    from gaugelink.daemon.client import HubError
+
+    if not (report.done and any(stop.verdict for stop in report.walk.stops)):
+        return
+    try:
+        report.advised(await client.ask(m.Advise(bench=report.walk.bench)))
+    except HubError as error:
+        # The captures are on disk, and the summary of them is still due.
+        common.say(f"gaugelink: no advice: {error}", err=True)
 
 
 async def _leave(client: Client, bench: str) -> None:
@@ -308,6 +329,12 @@ class Report:
                     self._walk = event
                     if moved:
                         self._next()
+
+    def advised(self, advice: Advice) -> None:
+        """Print an advice: what to take, how the reed is balanced, whose judgement decides."""
+        from gaugelink.daemon.advising import words
+
+        self._print(advice, "\n".join(words(advice)))
 
     def _link(self, state: str, reason: str) -> None:
         if state == "down" and reason != self._down:

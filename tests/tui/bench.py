@@ -7,6 +7,7 @@ from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from typing import Any
 
+from textual.app import App
 from textual.pilot import Pilot
 
 from gaugelink.daemon.client import Client
@@ -19,13 +20,22 @@ from tui.scene import SceneClient
 from tui.widgets.pane import Pane
 
 
-class RungApp(BenchApp):
-    """A bench that counts how often it rang the bell."""
+class Terminal(App[None]):
+    """An app on a terminal that counts how often its bell was rung."""
 
     rung = 0
 
     def bell(self) -> None:
         self.rung += 1
+
+
+class RungApp(BenchApp, Terminal):
+    """A bench that counts how often it rang the bell."""
+
+    async def quiet(self) -> None:
+        """Return once nothing sounds or waits to be heard."""
+        if self._sound is not None:
+            await self._sound.quiet()
 
 
 def make(
@@ -70,6 +80,7 @@ class Bench:
         """Have the hub say this, until it is on the screen."""
         self.client.say(*events)
         await self.client.heard()
+        await self.app.quiet()
         await self.pilot.pause()
 
     async def press(self, *keys: str) -> None:

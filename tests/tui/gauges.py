@@ -148,10 +148,6 @@ ANSWERS = (
 )
 
 
-DOWN = 1
-"""How often the bell rings when the bench first hears of both gauges, one of which is down."""
-
-
 class GaugesPage:
     """The page of the gauges, open on a running bench."""
 
@@ -160,8 +156,8 @@ class GaugesPage:
 
     @property
     def rung(self) -> int:
-        """How often the bell has rung, but for what the bench first heard."""
-        return self.at.app.rung - DOWN
+        """How often the bell has rung."""
+        return self.at.app.rung
 
     @property
     def page(self) -> GaugesScreen:

@@ -147,6 +147,8 @@ async def test_a_press_does_not_carry_the_reed_into_another_day_but_next_does() 
         await at.hear(COMPLETE)
         assert "rest it overnight, then n: After the night" in at.text(Banner)
         await at.press("enter")
+        await at.until(lambda: isinstance(at.app.screen, ChooseScreen))
+        await at.press("escape")
         assert "let it rest overnight" in at.text(Notice)
         assert [walk.stage for walk in at.client.asked(StartWalk)] == ["balance"]
         await at.press("n")

@@ -13,7 +13,6 @@ from gaugelink.daemon.messages import (
 )
 from tests.tui.bench import bench
 from tests.tui.gauges import (
-    DOWN,
     OTHER,
     follows,
     gauges_page,
@@ -117,7 +116,7 @@ async def test_the_bench_goes_on_with_a_gauge_that_goes_by_another_name() -> Non
         await at.hear(reading)
         assert at.app.state is not None
         assert at.app.state.reading == reading
-        assert at.app.rung == DOWN
+        assert at.app.rung == 0
         await at.hear(msgspec.structs.replace(scene.walk(34), gauge="big"))
         await at.press("n")
         assert at.client.asked(StartWalk)[-1].gauge == "big"
@@ -131,14 +130,14 @@ async def test_the_bench_says_that_its_gauge_was_let_go_of() -> None:
             "GAUGE GONE · dial was let go of: connect it again, or choose another with g"
         )
         assert "dial: gone" in at.text(Header)
-        assert at.app.rung == DOWN + 1
+        assert at.app.rung == 1
         assert at.app.state is not None
         assert at.app.state.live is None
         await at.hear(scene.gauge())
         assert "GONE" not in at.text(Banner)
         await at.hear(GaugeGone(OTHER))
         assert "GONE" not in at.text(Banner)
-        assert at.app.rung == DOWN + 1
+        assert at.app.rung == 1
 
 
 async def test_a_trouble_while_the_page_is_left_is_said_at_the_bench() -> None:

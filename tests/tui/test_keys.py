@@ -27,7 +27,7 @@ def test_two_actions_may_swap_their_keys() -> None:
 @pytest.mark.parametrize(
     ("keys", "said"),
     [
-        ({"cpature": ["space"]}, "no action is called 'cpature'; there are: again, back, capture"),
+        ({"cpature": ["space"]}, "no action is called 'cpature'; there are: advice, again, back"),
         ({"capture": ["spacebar"]}, "keys.capture: no key is called 'spacebar'"),
         ({"capture": ["ctrl+"]}, "keys.capture: no key is called 'ctrl+'"),
         ({"capture": ["hold+x"]}, "keys.capture: no key is called 'hold+x'"),

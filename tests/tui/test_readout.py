@@ -9,6 +9,7 @@ import msgspec
 import pytest
 from textual.widgets import Digits
 
+from gaugelink.daemon.messages import ReadingEvent
 from tests.tui.bench import bench
 from tui import scene
 from tui.numerals import rows
@@ -28,18 +29,53 @@ async def test_the_readout_says_settled_or_moving_and_what_to_do() -> None:
         assert at.text(Place) == "crossed, left, 53\nwindows"
 
 
-async def test_in_dwell_mode_the_bar_runs_to_the_capture() -> None:
+async def test_in_dwell_mode_the_bar_runs_from_settling_to_the_capture() -> None:
     async with bench() as at:
-        await at.hear(scene.walk(2, dwell=True))
-        lengths = []
-        for still in (0.0, 0.4, 0.8):
+        walk = msgspec.structs.replace(scene.walk(2, dwell=True), still_for=0.4, dwell=0.8)
+        await at.hear(walk)
+        bars = []
+        for still in (0.0, 0.3, 0.4, 0.6, 0.8):
             await at.hear(scene.reading("43", "settling" if still < 0.4 else "settled", still))
-            lengths.append(at.text(StillBar).count("━"))
-        assert "takes at 0.8 s" in at.text(StillBar)
-        full = lengths[2]
-        assert lengths[0] == 0
-        assert lengths[1] == pytest.approx(full / 2, abs=1)
-        assert "─" not in at.text(StillBar)
+            bars.append(at.text(StillBar))
+        words = ["takes at 0.8 s"] * 2 + ["takes in 0.4 s", "takes in 0.2 s", "takes in 0.0 s"]
+        assert [bar.strip("━─ ") for bar in bars] == words
+        assert len({len(bar) for bar in bars}) == 1, "the bar does not change its length"
+        full = bars[4].count("━")
+        assert [bar.count("━") for bar in bars] == [0, 0, 0, full / 2, full]
+        assert "─" not in bars[4]
+        await at.hear(scene.reading("1240", "moving"))
+        assert "━" not in at.text(StillBar), "a lift empties it"
+
+
+@pytest.mark.parametrize(
+    ("reading", "words"),
+    [
+        (scene.reading("1240", "settled", 0.6), "takes at 0.8 s"),
+        (scene.reading("1240", "settled", 9.0), "takes at 0.8 s"),
+        (scene.reading("0", "settled", 0.6), "takes at 0.8 s"),
+        (scene.reading("43", "settled", 1.6), "lift it first"),
+    ],
+)
+async def test_in_dwell_mode_the_bar_is_empty_where_nothing_will_be_taken(
+    reading: ReadingEvent, words: str
+) -> None:
+    async with bench() as at:
+        await at.hear(scene.walk(2, dwell=True), reading)
+        assert words in at.text(StillBar)
+        assert "━" not in at.text(StillBar)
+
+
+async def test_in_dwell_mode_the_bar_says_when_it_waits_for_a_lift_or_for_nothing() -> None:
+    async with bench() as at:
+        walk = scene.walk(1, dwell=True)
+        capture = scene.captured(walk, 0)
+        stood = msgspec.structs.replace(scene.reading("43", "settled", 0.8), at=capture.at)
+        await at.hear(walk, capture, stood)
+        assert at.text(StillBar).strip("─ ") == "lift it now"
+        await at.hear(scene.walk(1, dwell=True, paused=True), scene.reading("43", "settled", 0.6))
+        assert at.text(StillBar).strip("─ ") == "takes nothing"
+        await at.hear(scene.walk(34, dwell=True))
+        assert at.text(StillBar).strip("─ ") == "takes nothing"
 
 
 async def test_mirrored_and_opposite_stand_beside_the_live_value() -> None:

@@ -14,6 +14,8 @@ import pytest
 from textual.pilot import Pilot
 from textual.widgets import Input, OptionList
 
+from gaugelink.capture.pedals.mapping import TWO_PEDALS
+from gaugelink.capture.pedals.setup import InputAt, PedalSetup
 from gaugelink.daemon.client import HubGone
 from gaugelink.daemon.messages import Event, Refused, ZoneAlert
 from tests.tui.bench import RungApp, make
@@ -147,6 +149,33 @@ def test_without_colour(state: str, snap_compare: Snap, monkeypatch: pytest.Monk
     assert snap_compare(make([client]), terminal_size=SMALL, run_before=run_before)
 
 
+DWELLING: dict[str, Sequence[Event]] = {
+    "settling": [scene.walk(22, dwell=True), scene.reading("42", "settling", 0.3)],
+    "running": [scene.walk(22, dwell=True), scene.reading("42", "settled", 0.6)],
+    "lifted": [scene.walk(22, dwell=True), scene.reading("1240", "moving")],
+    "taken": [
+        scene.walk(22, dwell=True),
+        *SOFAR,
+        msgspec.structs.replace(SETTLED, at=SOFAR[-1].at, still=0.9),
+    ],
+}
+
+
+@pytest.mark.parametrize("size", [SMALL, LARGE], ids=["small", "large"])
+@pytest.mark.parametrize("state", DWELLING)
+def test_dwelling(state: str, size: tuple[int, int], snap_compare: Snap) -> None:
+    client = SceneClient()
+    run_before = feed(client, DWELLING[state])
+    assert snap_compare(make([client]), terminal_size=size, run_before=run_before)
+
+
+def test_dwelling_without_colour(snap_compare: Snap, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("NO_COLOR", "1")
+    client = SceneClient()
+    run_before = feed(client, DWELLING["running"])
+    assert snap_compare(make([client]), terminal_size=SMALL, run_before=run_before)
+
+
 def test_waiting_for_the_hub(snap_compare: Snap) -> None:
     async def factory() -> Any:
         return await asyncio.get_running_loop().create_future()
@@ -177,6 +206,50 @@ def test_hub_away(snap_compare: Snap) -> None:
 def test_help(practising: bool, size: tuple[int, int], snap_compare: Snap) -> None:
     app = make([SceneClient()], practice=Still() if practising else None)
     assert snap_compare(app, press=["f1"], terminal_size=size, run_before=walking)
+
+
+PEDALS = PedalSetup(TWO_PEDALS, (InputAt("/nowhere/event7", "left foot"),))
+
+
+async def missed(pilot: Pilot[None]) -> None:
+    """Wait until it is known that a pedal is away."""
+    await walking(pilot)
+    app = pilot.app
+    assert isinstance(app, RungApp)
+    async with asyncio.timeout(30):
+        while not any("away" in line for line in app.pedals.lines):
+            await pilot.pause()
+
+
+@pytest.mark.parametrize("size", [SMALL, LARGE], ids=["small", "large"])
+def test_help_on_pedals(size: tuple[int, int], snap_compare: Snap) -> None:
+    async def run_before(pilot: Pilot[None]) -> None:
+        await missed(pilot)
+        await pilot.press("f1")
+        await pilot.pause()
+        pilot.app.screen.query_one("#page").scroll_end(animate=False)
+        await pilot.pause()
+
+    app = make([SceneClient()], pedals=PEDALS)
+    assert snap_compare(app, terminal_size=size, run_before=run_before)
+
+
+def test_pedal_away(snap_compare: Snap) -> None:
+    app = make([SceneClient()], pedals=PEDALS)
+    assert snap_compare(app, terminal_size=SMALL, run_before=missed)
+
+
+def test_choosing_the_stage_by_pedal(snap_compare: Snap) -> None:
+    async def run_before(pilot: Pilot[None]) -> None:
+        async with asyncio.timeout(30):
+            while not isinstance(pilot.app.screen, ChooseScreen):
+                await pilot.pause()
+        pilot.app.screen.driven("next")
+        pilot.app.screen.driven("choose")
+        await pilot.pause()
+
+    app = make([SceneClient()], plan=Plan(gauge=scene.GAUGE), pedals=PedalSetup(TWO_PEDALS))
+    assert snap_compare(app, terminal_size=SMALL, run_before=run_before)
 
 
 def test_practice(snap_compare: Snap) -> None:

@@ -15,10 +15,12 @@ from textual.screen import Screen
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from tui.look import FAINT
 from tui.plan import Plan
 from tui.screens.page import PAGE
 
 if TYPE_CHECKING:
+    from gaugelink.capture.pedals.mapping import ListAction
     from gaugelink.daemon.messages import ReedRecord, StyleSummary
 
 
@@ -34,10 +36,18 @@ class ChooseScreen(Screen[Plan | None]):
     AUTO_FOCUS = "#reeds"
 
     def __init__(
-        self, plan: Plan, reeds: Sequence[ReedRecord], styles: Sequence[StyleSummary]
+        self,
+        plan: Plan,
+        reeds: Sequence[ReedRecord],
+        styles: Sequence[StyleSummary],
+        after: bool = False,
+        pedals: str = "",
     ) -> None:
+        """With `after` it begins at the reed after the plan's; `pedals` is what they do here."""
         super().__init__(id="choose")
         self._plan = plan
+        self._after = after
+        self._pedals = pedals
         self._reeds = {reed.name: reed for reed in reeds}
         self._styles = {style.name: style for style in styles}
 
@@ -52,15 +62,16 @@ class ChooseScreen(Screen[Plan | None]):
                     yield Static("stages of its style", id="style")
                     yield OptionList(id="stages")
             yield Static(self._how(), classes="foot", id="how")
+            if self._reeds and self._pedals:
+                yield Static(Content.styled(self._pedals, FAINT), id="pedals")
 
     def on_mount(self) -> None:
         """Begin at the reed that was asked for, else at the first."""
         names = list(self._reeds)
         if names:
             wanted = self._plan.reed
-            self.query_one("#reeds", OptionList).highlighted = (
-                names.index(wanted) if wanted in names else 0
-            )
+            at = names.index(wanted) + self._after if wanted in names else 0
+            self.query_one("#reeds", OptionList).highlighted = at % len(names)
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         """Another reed has the stages of its own style."""
@@ -73,6 +84,31 @@ class ChooseScreen(Screen[Plan | None]):
         if reed is not None and stage is not None:
             style = self._reeds[reed].style
             self.dismiss(replace(self._plan, reed=reed, style=style, stage=stage))
+
+    def driven(self, action: ListAction) -> None:
+        """A pedal moves on, and chooses: first the reed, then its stage.
+
+        On from the last stage leads back to the reeds, as one pedal alone has no other way back.
+        """
+        reeds, stages = self.query_one("#reeds", OptionList), self.query_one("#stages", OptionList)
+        here = stages if stages.has_focus else reeds
+        match action:
+            case "leave" if here is reeds:
+                self.dismiss(None)
+            case "leave":
+                reeds.focus()
+            case "choose" if here is stages:
+                stages.action_select()
+            case "choose" if stages.option_count:
+                stages.focus()
+            case "next" if here is stages and stages.highlighted == stages.option_count - 1:
+                reeds.focus()
+            case "previous" if here is stages and stages.highlighted == 0:
+                reeds.focus()
+            case "next":
+                here.action_cursor_down()
+            case "previous":
+                here.action_cursor_up()
 
     def action_focus_on(self, selector: str) -> None:
         """Go to the other list."""
@@ -96,7 +132,9 @@ class ChooseScreen(Screen[Plan | None]):
         options.clear_options()
         names = list(style.stages) if style else []
         options.add_options([Option(name, id=name) for name in names])
-        wanted = self._plan.stage or reed.stage
+        # The stage that was asked for is that reed's; any other reed stands where it stands.
+        own = self._plan.stage if self._plan.reed in ("", reed.name) else ""
+        wanted = own or reed.stage
         if names:
             options.highlighted = names.index(wanted) if wanted in names else 0
 

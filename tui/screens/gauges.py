@@ -97,6 +97,10 @@ class GaugesScreen(LivePage[None]):
         """Use the room there is."""
         self.set_class(has_room(event.size), "-wide")
 
+    def keeps(self, key: str) -> bool:
+        """Looking through bytes, the page keys leaf through them; else they may be pedals."""
+        return self._raw and key in ("pageup", "pagedown")
+
     # What is known -----------------------------------------------------------------------------
 
     async def _look_again_and_again(self) -> None:

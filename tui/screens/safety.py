@@ -9,15 +9,14 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.screen import Screen
 from textual.widgets import Static
 
 from tui.look import INK
-from tui.screens.page import PAGE
+from tui.screens.page import PAGE, Sheet
 from tui.words import SAFETY
 
 
-class SafetyScreen(Screen[None]):
+class SafetyScreen(Sheet):
     """Before the first reed."""
 
     CSS_PATH: ClassVar[str | PurePath | list[str | PurePath] | None] = PAGE
@@ -29,7 +28,8 @@ class SafetyScreen(Screen[None]):
             for head, text in SAFETY:
                 yield Static(Content.assemble((head, f"bold {INK}"), f"\n{text}\n"))
             yield Static(
-                "Enter, space or a click goes on. The help shows this again.", classes="foot"
+                "Enter, space, a pedal or a click goes on. The help shows this again.",
+                classes="foot",
             )
 
     def on_click(self) -> None:

@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 
 FIRST = (
     *("quit", "help", "capture", "back", "retake", "scrape", "skip", "lift", "pause", "again"),
-    *("next", "scrape_more", "choose", "gauges", "palette"),
+    *("next", "scrape_more", "choose", "gauges", "palette", "mute"),
+    *("watch", "water", "dry", "advice"),
 )
 """Which actions get a place when there is not room for all; the help has the others too."""
 

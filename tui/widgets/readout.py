@@ -18,11 +18,18 @@ from tui.widgets.pane import Pane
 from tui.words import figures, number, place, seconds, target
 
 if TYPE_CHECKING:
+    from gaugelink.daemon.messages import WalkEvent
     from tui.state import BenchState
 
 SETTLED = "SETTLED"
 SCALE = 0.8
 """Seconds at the end of the bar when no walk says how long to stand still."""
+
+NOTE = len(" takes at 10.0 s")
+"""Cells for the words beside the bar, so that it does not change its length."""
+
+OVERDUE = 0.5
+"""Seconds that a capture by dwell may be late, until it is plain that there will be none."""
 
 
 class Place(Pane):
@@ -68,31 +75,53 @@ class Standing(Pane):
 
 
 class StillBar(Pane):
-    """How far it is from having stood still for long enough; in dwell mode, from the capture."""
+    """How far it is from having settled; in dwell mode, from there to the capture."""
 
     def tell(self, state: BenchState) -> Content:
-        walk, reading = state.walk, state.reading
-        dwell = walk is not None and walk.trigger == "dwell"
-        goal = 0.0 if walk is None else walk.dwell if dwell else walk.still_for
-        goal = goal if goal > 0 else SCALE
-        note = f" takes at {seconds(goal)}" if dwell else ""
+        walk = state.walk
+        if walk is not None and walk.trigger == "dwell":
+            share, words = _dwelt(state, walk)
+            note = f" {words}".ljust(NOTE)
+        else:
+            share, note = _share(state, walk.still_for if walk is not None else 0.0), ""
         width = max(4, self.size.width - len(note))
-        full = round(_share(state, goal, dwell) * width) if reading is not None else 0
+        full = round(share * width)
         return Content.assemble(
             ("━" * full, f"bold {INK}"), ("─" * (width - full), FAINT), (note, FAINT)
         )
 
 
-def _share(state: BenchState, goal: float, dwell: bool) -> float:
+def _share(state: BenchState, still_for: float) -> float:
     """How much of the bar is full, from 0 to 1."""
     reading = state.reading
     if reading is None or state.quiet or state.spent:
         return 0.0
-    # What has settled may be taken by a press; pushed readings are taken as they come.
-    if reading.standing == "settled" and (reading.pushed or not dwell):
+    # What has settled may be taken by a press.
+    if reading.standing == "settled":
         return 1.0
     still = 0.0 if reading.standing == "moving" else reading.still
-    return min(1.0, still / goal)
+    return min(1.0, still / (still_for if still_for > 0 else SCALE))
+
+
+def _dwelt(state: BenchState, walk: WalkEvent) -> tuple[float, str]:
+    """How much of the time from settling to the capture is over, and what that means, in words."""
+    reading = state.reading
+    if reading is not None and reading.pushed:
+        return (0.0 if state.spent else 1.0), "takes as sent"
+    if walk.paused or state.stop is None:
+        return 0.0, "takes nothing"
+    if state.spent:
+        return 0.0, "lift it now"
+    # A spindle in the air or on the bare tongue is not waited for.
+    if reading is None or not state.stands or state.verdict is None:
+        return 0.0, f"takes at {seconds(walk.dwell)}"
+    left = walk.dwell - reading.still
+    if left < -OVERDUE:
+        # It stood there when the walk was moved, say: a lift arms the next capture.
+        return 0.0, "lift it first"
+    span = walk.dwell - walk.still_for
+    share = 1.0 if span <= 0 else min(1.0, max(0.0, 1 - left / span))
+    return share, f"takes in {seconds(max(0.0, left))}"
 
 
 class LiveVerdict(Pane):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import msgspec
 from rich.segment import Segment
 from rich.style import Style
 from textual.events import Click, Resize
@@ -14,7 +15,7 @@ from textual.widget import Widget
 from gaugelink.craft.reed import Station, parse_key
 from tui.drawing import Blade, Drawing, Mark, draw
 from tui.look import BY_WORD, CANE, DARK, EDGE, FAINT, GROUND, INK, SCRATCH, SPINE, THREAD
-from tui.words import number
+from tui.words import first_places, number
 
 if TYPE_CHECKING:
     from gaugelink.daemon.messages import StopView, WalkEvent
@@ -53,7 +54,11 @@ class ReedView(Widget):
     def show(self, state: BenchState) -> None:
         """Show the state; painted anew only when a station has changed."""
         walk = state.walk
-        shown = (_marks(walk), walk.tip_line, walk.length) if walk else ((), None, None)
+        shown = (
+            (_marks(walk, first_places(state.first_step)), walk.tip_line, walk.length)
+            if walk
+            else ((), None, None)
+        )
         if shown != self._shown:
             self._shown = shown
             self._drawing = None
@@ -119,11 +124,13 @@ class ReedView(Widget):
                 continue
             text = spot.lines[y - spot.y]
             mark = spot.mark
-            ground = Style.parse(f"bold {INK} on {GROUND}" if mark.here else f"{DARK} on {CANE}")
+            ground = Style.parse(
+                f"bold {INK} on {GROUND}" if mark.here or mark.first else f"{DARK} on {CANE}"
+            )
             x = spot.x + (spot.width - len(text)) // 2
-            if mark.here:
+            if mark.here or mark.first:
                 cells.write(spot.x, " " * spot.width, ground)
-            if not mark.here and mark.value != MISSING:
+            if not (mark.here or mark.first) and mark.value != MISSING:
                 ground += Style(bold=not mark.old, dim=mark.old)
             cells.write(x, text, ground)
             tail = mark.word if text.endswith(mark.word) else mark.brief
@@ -151,14 +158,15 @@ class _Cells:
         return Strip([Segment(letter, style) for letter, style in pairs]).simplify()
 
 
-def _marks(walk: WalkEvent) -> tuple[Mark, ...]:
+def _marks(walk: WalkEvent, first: frozenset[str]) -> tuple[Mark, ...]:
     found = []
     for index, stop in enumerate(walk.stops):
         try:
             station = parse_key(stop.station)
         except ValueError:
             continue  # a key that names no place cannot be drawn; the walk goes on without it
-        found.append(_mark(stop, station, index == walk.at_stop, walk.in_pass))
+        mark = _mark(stop, station, index == walk.at_stop, walk.in_pass)
+        found.append(msgspec.structs.replace(mark, first=stop.station in first))
     return tuple(found)
 
 

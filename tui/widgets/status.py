@@ -10,8 +10,10 @@ from textual.content import Content
 from tui.keys import shown
 from tui.look import FAINT, INK, VERMILLION
 from tui.widgets.pane import Pane
+from tui.words import FIRST, water
 
 if TYPE_CHECKING:
+    from gaugelink.craft.advice import Step
     from gaugelink.daemon.messages import WalkEvent
     from tui.state import BenchState
 
@@ -22,6 +24,10 @@ class Header(Pane):
     def tell(self, state: BenchState) -> Content:
         left = self._work(state)
         right = self._link(state)
+        if said := water(state.water):
+            right = Content.assemble((said, INK), "  ", right)
+        if state.muted:
+            right = Content.assemble(("sounds off", f"bold {INK}"), "  ", right)
         width = max(20, self.size.width)
         length = state.walk.length if state.walk else None
         if length is not None:
@@ -62,6 +68,7 @@ class Banner(Pane):
         super().__init__()
         self._again, self._next = shown(keys["again"][0]), shown(keys["next"][0])
         self._gauges = shown(keys["gauges"][0])
+        self._advice = shown(keys["advice"][0])
 
     def show(self, state: BenchState) -> None:
         kind, _ = self._most_pressing(state)
@@ -70,8 +77,13 @@ class Banner(Pane):
         super().show(state)
 
     def tell(self, state: BenchState) -> Content:
-        _, text = self._most_pressing(state)
+        kind, text = self._most_pressing(state)
         width = max(20, self.size.width)
+        if kind == "done" and state.first_step is not None:
+            # Two lines of their own: the end of the pass, and what to do now.
+            return Content("\n").join(
+                [Content(text).truncate(width, ellipsis=True), self._first(state.first_step, width)]
+            )
         lines = Content(text).wrap(width)
         if len(lines) > 2:
             rest = Content(text[len(lines[0].plain) :].lstrip())
@@ -99,9 +111,17 @@ class Banner(Pane):
             return "work", f"SCRAPED · {state.scraped.said}"
         alert = f"ZONE ON TARGET · {state.alert}: leave it" if state.alert else ""
         end = self._end(walk)
+        if end and state.first_step is not None:
+            return "done", end  # the zone that came on target gives way to what is to be done
         if alert or end:
             return ("zone" if alert else "done"), "\n".join(filter(None, (alert, end)))
         return "", walk.note
+
+    def _first(self, step: Step, width: int) -> Content:
+        """The first step of the advice, and the key to all of it."""
+        more = f" · {self._advice}: all"
+        said = Content(f"{FIRST} first: {step.text}")
+        return Content.assemble(said.truncate(width - len(more), ellipsis=True), more)
 
     def _end(self, walk: WalkEvent) -> str:
         """What the end of a pass or of the stage leads to; empty before it."""
