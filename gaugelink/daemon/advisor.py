@@ -66,7 +66,10 @@ class Advisor:
         spread, source = await self._keeper.run(
             uncertainty_of, self._keeper.store, gauge, resolution, uncertainty
         )
-        return advising.advice(state.reed, style, state.stage, state.taken, (spread, source), bench)
+        # Some milliseconds, in which the next press must not wait.
+        return await asyncio.to_thread(
+            advising.advice, state.reed, style, state.stage, state.taken, (spread, source), bench
+        )
 
 
 async def trust_in(

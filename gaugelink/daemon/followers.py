@@ -96,9 +96,11 @@ class Interest:
         """Whether the event is among those asked for."""
         if not self.following:
             return False
-        if isinstance(event, ReadingEvent | RawEvent):
-            wanted = self.readings if isinstance(event, ReadingEvent) else self.raw
-            return wanted and (not self.gauges or event.gauge in self.gauges)
+        # Asked for every follower of every reading, so without a union of types to be made first.
+        if isinstance(event, ReadingEvent):
+            return self.readings and (not self.gauges or event.gauge in self.gauges)
+        if isinstance(event, RawEvent):
+            return self.raw and (not self.gauges or event.gauge in self.gauges)
         return True
 
     def renamed(self, name: str, to: str) -> None:

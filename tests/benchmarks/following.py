@@ -108,7 +108,7 @@ def follow(path: str, hello: bytes) -> tuple[list[float], int]:
                 start = line.find(b'"at":')
                 if line.startswith((b'{"is":"reading"', b'{"is": "reading"')):
                     delays.append(now - float(line[start + 5 :].split(b",", 1)[0]))
-                    if not line.endswith(b'"missed":0}') and b'"missed"' in line:
+                    if b'"missed":0,' not in line and b'"missed"' in line:
                         missed += int(json.loads(line)["missed"])
     for connection in sockets:
         connection.close()
