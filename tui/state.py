@@ -147,12 +147,12 @@ class BenchState:
     @property
     def stop(self) -> StopView | None:
         """The station to measure now."""
-        return _stop(self.walk, self.walk.at_stop) if self.walk else None
+        return self.walk.stop(self.walk.at_stop) if self.walk else None
 
     @property
     def next_stop(self) -> StopView | None:
         """The station after it."""
-        return _stop(self.walk, self.walk.next_stop) if self.walk else None
+        return self.walk.stop(self.walk.next_stop) if self.walk else None
 
     @property
     def station(self) -> Station | None:
@@ -288,14 +288,8 @@ def scraped(state: BenchState, stop: StopView, strokes: int) -> BenchState:
     last = state.scraped
     if last is not None and last.station == stop.station:
         strokes += last.strokes
-    title = zone_title(state.walk, stop.zone)
+    title = state.walk.zone_title(stop.zone) if state.walk else stop.zone
     return replace(state, scraped=Scraped(stop.station, title, strokes), alert="")
-
-
-def zone_title(walk: WalkEvent | None, name: str) -> str:
-    """The title of a zone; its name when the walk does not say it."""
-    zones = walk.zones if walk else ()
-    return next((zone.title for zone in zones if zone.name == name), name)
 
 
 def why_not_next(walk: WalkEvent | None) -> Notice | None:
@@ -389,7 +383,3 @@ def _fits(advice: Advice, walk: WalkEvent) -> bool:
 
 def _is_refusal(notice: Notice | None) -> bool:
     return notice is not None and notice.kind == "refused"
-
-
-def _stop(walk: WalkEvent, index: int | None) -> StopView | None:
-    return walk.stops[index] if index is not None and 0 <= index < len(walk.stops) else None

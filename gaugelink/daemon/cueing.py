@@ -20,7 +20,6 @@ from gaugelink.daemon.messages import (
     GaugeGone,
     Refused,
     SoakReminder,
-    StopView,
     WalkEvent,
     ZoneAlert,
 )
@@ -139,7 +138,7 @@ def _captured(known: Hearing, event: Captured) -> Heard:
     station = _station(event.station)
     if station is None:
         return known, ()
-    zone = _title(known.walk, event.zone)
+    zone = known.walk.zone_title(event.zone) if known.walk else event.zone
     return known, (cue.Captured(station, zone, event.hundredths, event.verdict),)
 
 
@@ -157,8 +156,8 @@ def _walked(known: Hearing, event: WalkEvent) -> Heard:
     if _came_on_target(known, event):
         # The hub says so only after the walk has gone on, and the next station would come first.
         ahead = known.captured
-        cues.append(cue.OnTarget(_title(event, ahead)))
-    stop = _stop(event)
+        cues.append(cue.OnTarget(event.zone_title(ahead)))
+    stop = event.stop(event.at_stop)
     place = known.place
     if stop is None or event.watching:
         # After a watch the spindle has to come back, and is told where to.
@@ -167,7 +166,7 @@ def _walked(known: Hearing, event: WalkEvent) -> Heard:
         place = (event.reed, event.style, event.stage, str(event.in_pass), stop.station)
         station = _station(stop.station)
         if place != known.place and station is not None:
-            cues.append(cue.NextStation(station, _title(event, stop.zone)))
+            cues.append(cue.NextStation(station, event.zone_title(stop.zone)))
     known = msgspec.structs.replace(known, walk=event, place=place, captured="", ahead=ahead)
     return known, tuple(cues)
 
@@ -196,20 +195,9 @@ def _on_target(known: Hearing, event: ZoneAlert) -> Heard:
     return known, () if told else (cue.OnTarget(event.title),)
 
 
-def _stop(walk: WalkEvent) -> StopView | None:
-    index = walk.at_stop
-    return walk.stops[index] if index is not None and 0 <= index < len(walk.stops) else None
-
-
 def _station(key: str) -> Station | None:
     """The place of a station; None when its key names none, and nothing can be said of it."""
     try:
         return parse_key(key)
     except ValueError:
         return None
-
-
-def _title(walk: WalkEvent | None, name: str) -> str:
-    """The title of a zone; its name when the walk does not say it."""
-    zones = walk.zones if walk else ()
-    return next((zone.title for zone in zones if zone.name == name), name)

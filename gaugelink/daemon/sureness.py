@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections import defaultdict
 from decimal import Decimal
 from typing import TYPE_CHECKING
@@ -44,11 +43,5 @@ async def sureness(keeper: Keeper, gauge: str, resolution: Decimal) -> Sureness:
     if not any(await keeper.run(keeper.store.series.newest, gauge)):
         # Most gauges were never proved: their walks do not wait for the analysis to be loaded.
         return Sureness(None)
-    known = await keeper.run(standard_uncertainty_of, keeper.store, gauge, resolution)
-    # Loaded now, while nobody waits with a wet reed in the hand, rather than at the first press.
-    await asyncio.to_thread(_warm)
-    return Sureness(known)
-
-
-def _warm() -> None:
-    import gaugelink.metrology.trust  # noqa: F401
+    # This loads it, while nobody waits with a wet reed in the hand, rather than the first press.
+    return Sureness(await keeper.run(standard_uncertainty_of, keeper.store, gauge, resolution))

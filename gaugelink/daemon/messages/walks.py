@@ -102,6 +102,14 @@ class WalkEvent(AtBench, frozen=True, tag="walk"):
     watching: str = ""
     """The name of the zone that is watched meanwhile: nothing is captured. Empty when none is."""
 
+    def stop(self, index: int | None) -> StopView | None:
+        """The stop of that index; None for none, and for one that a foreign hub made up."""
+        return self.stops[index] if index is not None and 0 <= index < len(self.stops) else None
+
+    def zone_title(self, name: str) -> str:
+        """The title of a zone; its name when the walk does not say it."""
+        return next((zone.title for zone in self.zones if zone.name == name), name)
+
 
 class Captured(AtBench, frozen=True, tag="captured"):
     """A capture that is on disk."""
